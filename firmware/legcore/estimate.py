@@ -1,0 +1,94 @@
+"""From counts and contacts to what the leg is doing: fold, rate, pressed."""
+
+import micropython
+from micropython import const
+
+from legcore.model import ANGLE_MAX_CDEG, CALIBRATION_POINTS, RATE_MAX_CDPS, TICKS_MAX
+
+_LAST = const(CALIBRATION_POINTS - 1)
+
+
+@micropython.native
+def joint_angle_cdeg(joint, cal):
+    """Median of the last three counts, through the calibration table, in cdeg.
+
+    Straight lines between the table's points, the first and last one carried on
+    outwards; floor rounding. The median takes out a single spike whole, where a
+    low-pass alone would smear it over many ticks.
+    """
+    low = joint.count
+    high = joint.older_count
+    count = joint.oldest_count
+    joint.oldest_count = high
+    joint.older_count = low
+    if low > high:
+        low, high = high, low
+    if count < low:
+        count = low
+    elif count > high:
+        count = high
+
+    counts = cal.count
+    angles = cal.angle_cdeg
+    i = 1
+    while i < _LAST and count > counts[i]:
+        i += 1
+    first = counts[i - 1]
+    span = counts[i] - first
+    if span < 1:
+        span = 1
+    start = angles[i - 1]
+    # Budget: 4095 counts x 36000 cdeg = 1.5e8.
+    angle = start + (count - first) * (angles[i] - start) // span
+    if angle > ANGLE_MAX_CDEG:
+        return ANGLE_MAX_CDEG
+    if angle < -ANGLE_MAX_CDEG:
+        return -ANGLE_MAX_CDEG
+    return angle
+
+
+@micropython.native
+def estimate(leg, thigh_cal, shank_cal, settings):
+    """Update fold, rate and the debounced switch of one leg."""
+    thigh = leg.thigh
+    shank = leg.shank
+    if leg.primed == 0:
+        # The first tick has no past: start every filter at what is read now.
+        thigh.older_count = thigh.oldest_count = thigh.count
+        shank.older_count = shank.oldest_count = shank.count
+    thigh_q4 = joint_angle_cdeg(thigh, thigh_cal) * 16
+    shank_q4 = joint_angle_cdeg(shank, shank_cal) * 16
+    if leg.primed == 0:
+        leg.primed = 1
+        thigh.angle_cdeg_q4 = thigh_q4
+        shank.angle_cdeg_q4 = shank_q4
+        leg.fold_cdeg_q4 = thigh_q4 + shank_q4
+    else:
+        # Budget: 2 x 288000 x 256 = 1.5e8.
+        alpha = settings.angle_alpha_q8
+        thigh.angle_cdeg_q4 += (thigh_q4 - thigh.angle_cdeg_q4) * alpha >> 8
+        shank.angle_cdeg_q4 += (shank_q4 - shank.angle_cdeg_q4) * alpha >> 8
+
+    fold_q4 = thigh.angle_cdeg_q4 + shank.angle_cdeg_q4
+    # Budget: 1152000 x 1000 Hz would pass 2^30; a fold that jumps by more than the
+    # fastest rate in one tick is clamped first, which changes nothing below.
+    moved = fold_q4 - leg.fold_cdeg_q4
+    most = RATE_MAX_CDPS * 16 // settings.tick_hz
+    if moved > most:
+        moved = most
+    elif moved < -most:
+        moved = -most
+    rate = leg.rate_cdps
+    leg.rate_cdps = rate + (((moved * settings.tick_hz >> 4) - rate) * settings.rate_alpha_q8 >> 8)
+    leg.fold_cdeg_q4 = fold_q4
+    leg.fold_cdeg = fold_q4 >> 4
+
+    if leg.switch == leg.pressed:
+        leg.switch_ticks = 0
+    else:
+        leg.switch_ticks = min(leg.switch_ticks + 1, TICKS_MAX)
+        if leg.switch_ticks >= settings.debounce_ticks:
+            leg.pressed = leg.switch
+            leg.switch_ticks = 0
+    if leg.pressed == 0:
+        leg.rearmed = 1

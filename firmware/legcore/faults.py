@@ -1,0 +1,106 @@
+"""The fault table, and the function that judges one leg against it.
+
+Two actions exist. CUT removes power at once: drive neutral, contactor open; the
+spring then turns the unpowered motor and puts the foot down. RELEASE lets the
+foot down at limited speed and removes power after: only where the pose can be
+trusted. When several faults hold, CUT wins.
+"""
+
+import micropython
+from micropython import const
+
+from legcore.model import TICKS_MAX
+from legcore.phases import CUT, LIFTING, OFF, RELEASE
+
+POT_RANGE = const(1)
+STALL = const(2)
+END_STOP = const(4)
+
+# (bit, name, what is watched, setting of the limit, setting of the time to trip,
+#  action, text for a person, remedy). Every fault latches until the rig is disarmed.
+FAULTS = (
+    (
+        POT_RANGE,
+        "pot out of range",
+        "either pot's count against its calibrated window",
+        "low_count, high_count",
+        "pot_ticks",
+        CUT,
+        "A joint sensor reads outside the travel it was calibrated for.",
+        "Look for a broken or loose sensor wire; then calibrate again.",
+    ),
+    (
+        STALL,
+        "stall",
+        "drive given, fold hardly moving",
+        "stall_drive_permille, stall_rate_cdps",
+        "stall_ticks",
+        CUT,
+        "The motor was driven and the leg did not move.",
+        "Look for a jammed rope, a stripped gear or a weight on the foot.",
+    ),
+    (
+        END_STOP,
+        "end stop passed",
+        "fold against the soft upper end stop",
+        "fold_max_cdeg + stop_margin_cdeg",
+        "stop_ticks",
+        RELEASE,
+        "The leg folded past its soft end stop.",
+        "Check the calibration and lower the lift or the speed.",
+    ),
+)
+
+
+def _mask(action):
+    """OR the bits of every row with this action."""
+    bits = 0
+    for row in FAULTS:
+        if row[5] == action:
+            bits |= row[0]
+    return bits
+
+
+CUT_BITS = _mask(CUT)
+RELEASE_BITS = _mask(RELEASE)
+
+
+@micropython.native
+def judge(leg, thigh_cal, shank_cal, settings):
+    """Set the fault bits of one leg; called once a tick after the estimate."""
+    count = leg.thigh.count
+    if count < thigh_cal.low_count or count > thigh_cal.high_count:
+        leg.thigh.bad_ticks = min(leg.thigh.bad_ticks + 1, TICKS_MAX)
+    else:
+        leg.thigh.bad_ticks = 0
+    count = leg.shank.count
+    if count < shank_cal.low_count or count > shank_cal.high_count:
+        leg.shank.bad_ticks = min(leg.shank.bad_ticks + 1, TICKS_MAX)
+    else:
+        leg.shank.bad_ticks = 0
+    if leg.thigh.bad_ticks >= settings.pot_ticks or leg.shank.bad_ticks >= settings.pot_ticks:
+        leg.fault_bits |= POT_RANGE
+
+    if leg.phase == OFF:
+        leg.stall_ticks = 0
+        leg.stop_ticks = 0
+        return
+
+    # Paying out against a foot that has landed is the slack guard's business,
+    # so a stall is counted only where the motor pulls.
+    if (
+        leg.drive_permille >= settings.stall_drive_permille
+        and leg.rate_cdps < settings.stall_rate_cdps
+    ):
+        leg.stall_ticks = min(leg.stall_ticks + 1, TICKS_MAX)
+        if leg.stall_ticks >= settings.stall_ticks:
+            leg.fault_bits |= STALL
+    else:
+        leg.stall_ticks = 0
+
+    if leg.fold_cdeg > settings.fold_max_cdeg + settings.stop_margin_cdeg:
+        leg.stop_ticks = min(leg.stop_ticks + 1, TICKS_MAX)
+        if leg.stop_ticks >= settings.stop_ticks:
+            leg.fault_bits |= END_STOP
+    else:
+        leg.stop_ticks = 0

@@ -1,0 +1,84 @@
+"""The phases of a leg, and the one table that says how a leg passes between them."""
+
+from micropython import const
+
+OFF = const(0)
+STANDING = const(1)
+LIFTING = const(2)
+HELD = const(3)
+LOWERING = const(4)
+RELEASING = const(5)
+
+# (name, drive may leave neutral, what it means to the person)
+PHASES = (
+    ("off", 0, "safe: drive neutral, contactor open; waits to be armed"),
+    ("standing", 0, "foot down, rope easy, drive neutral"),
+    ("lifting", 1, "folding the leg after a raised foot"),
+    ("held up", 1, "foot at its height, waiting for the wearer"),
+    ("lowering", 1, "letting rope out so that the spring puts the foot down"),
+    ("releasing", 1, "safe: letting the foot down at limited speed, then off"),
+)
+
+# Events in order of precedence: when several hold, the earliest in this list counts.
+NOTHING = const(0)
+CUT = const(1)
+RELEASE = const(2)
+DISARM = const(3)
+ARM = const(4)
+ASK = const(5)
+LET_GO = const(6)
+TIRED = const(7)
+LANDED = const(8)
+ARRIVED = const(9)
+
+EVENTS = (
+    ("nothing", "no row applies"),
+    ("cut", "a fault that removes power at once, on either leg"),
+    ("release", "a fault that lets the foot down under control, on either leg"),
+    ("disarm", "the arm input is open"),
+    ("arm", "armed by the person, with every sensor live and both feet down"),
+    ("ask", "foot raised on its switch, and the other leg is standing"),
+    ("let go", "foot no longer raised"),
+    ("tired", "held up for the longest time allowed"),
+    ("landed", "leg at its rest fold, or the foot has met something"),
+    ("arrived", "setpoint and leg are at the wanted fold"),
+)
+
+# (from, event, to, why). A pair that is not listed leaves the phase as it is.
+TRANSITIONS = (
+    (OFF, ARM, STANDING, "the person has armed"),
+    (STANDING, CUT, OFF, "power is removed"),
+    (STANDING, RELEASE, OFF, "the foot is down already"),
+    (STANDING, DISARM, OFF, "nothing to let down"),
+    (STANDING, ASK, LIFTING, "the wearer raises this foot"),
+    (LIFTING, CUT, OFF, "power is removed; the spring puts the foot down"),
+    (LIFTING, RELEASE, RELEASING, "the pose can be trusted: let down under control"),
+    (LIFTING, DISARM, RELEASING, "disarmed in mid-air"),
+    (LIFTING, LET_GO, LOWERING, "put down early: re-aimed in mid-air"),
+    (LIFTING, ARRIVED, HELD, "at its height"),
+    (HELD, CUT, OFF, "power is removed; the spring puts the foot down"),
+    (HELD, RELEASE, RELEASING, "the pose can be trusted: let down under control"),
+    (HELD, DISARM, RELEASING, "disarmed in mid-air"),
+    (HELD, LET_GO, LOWERING, "the wearer puts the foot down"),
+    (HELD, TIRED, LOWERING, "a forgotten foot must not cook the motor"),
+    (LOWERING, CUT, OFF, "power is removed; the spring puts the foot down"),
+    (LOWERING, RELEASE, RELEASING, "slower from here on, then off"),
+    (LOWERING, DISARM, RELEASING, "slower from here on, then off"),
+    (LOWERING, ASK, LIFTING, "raised again on the way down"),
+    (LOWERING, LANDED, STANDING, "the foot is down"),
+    (RELEASING, CUT, OFF, "power is removed"),
+    (RELEASING, LANDED, OFF, "the foot is down"),
+)
+
+
+def _next_phases():
+    """Spread the rows into one flat tuple: the next phase at `phase * events + event`."""
+    flat = [phase for phase in range(len(PHASES)) for _ in EVENTS]
+    for row in TRANSITIONS:
+        flat[row[0] * len(EVENTS) + row[1]] = row[2]
+    return tuple(flat)
+
+
+EVENT_COUNT = const(10)
+# One look-up costs the board less than scanning the rows would.
+NEXT_PHASE = _next_phases()

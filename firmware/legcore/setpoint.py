@@ -1,0 +1,79 @@
+"""Where the fold should be now: a target by phase, approached within speed and acceleration."""
+
+import micropython
+from micropython import const
+
+from legcore.model import ANGLE_MAX_CDEG, TICKS_MAX
+from legcore.phases import HELD, LIFTING, LOWERING, STANDING
+
+_FAR_Q6 = const(128 * ANGLE_MAX_CDEG)
+
+
+@micropython.native
+def aim(leg, settings):
+    """Advance the setpoint of one leg by one tick.
+
+    The setpoint's speed changes by at most `accel_step_q6` a tick, whatever the
+    target does, so a leg re-aimed in mid-air never sees a jump. The one exception
+    is the slack guard: a foot that has met something stops the rope at once.
+    """
+    phase = leg.phase
+    if phase <= STANDING:
+        leg.setpoint_cdeg_q6 = leg.fold_cdeg_q4 * 4
+        leg.step_cdeg_q6 = 0
+        return
+    if phase == LIFTING or phase == HELD:
+        leg.target_cdeg = settings.lift_fold_cdeg
+        most = settings.lift_step_q6
+    else:
+        leg.target_cdeg = settings.rest_fold_cdeg
+        most = settings.lower_step_q6 if phase == LOWERING else settings.release_step_q6
+
+    # Work towards the target: distance >= 0, speed > 0 where the setpoint approaches it.
+    setpoint = leg.setpoint_cdeg_q6
+    distance = leg.target_cdeg * 64 - setpoint
+    sign = 1
+    if distance < 0:
+        sign = -1
+        distance = -distance
+    speed = leg.step_cdeg_q6 * sign
+    accel = settings.accel_step_q6
+
+    lead = (setpoint - leg.fold_cdeg_q4 * 4) * sign
+    if lead > settings.lag_cdeg * 64 and speed >= 0:
+        # The leg cannot follow. Upwards the setpoint slows down and waits; downwards
+        # more rope would only lie slack, to be taken up with a jerk.
+        if sign < 0:
+            leg.slack_ticks = min(leg.slack_ticks + 1, TICKS_MAX)
+            speed = 0
+        else:
+            speed = max(speed - accel, 0)
+    else:
+        leg.slack_ticks = 0
+        if distance <= accel and -accel <= speed <= accel:
+            leg.setpoint_cdeg_q6 = setpoint + distance * sign
+            leg.step_cdeg_q6 = 0
+            return
+        speed = next_speed(speed, distance, most, accel)
+
+    setpoint += speed * sign
+    leg.setpoint_cdeg_q6 = max(-_FAR_Q6, min(_FAR_Q6, setpoint))
+    leg.step_cdeg_q6 = speed * sign
+
+
+@micropython.native
+def next_speed(speed, distance, most, accel):
+    """The fastest next speed, all per tick, from which braking still ends within `distance`.
+
+    Braking from v by a each tick covers v + (v-a) + ... = v(v+a)/2a, rounded up here
+    so that the last step never passes the target. Budget: 8192 x 8448 = 6.9e7.
+    """
+    faster = speed + accel
+    if faster > most:
+        faster = max(speed - accel, most)
+    twice = 2 * accel
+    if faster <= 0 or (faster * (faster + accel) + twice - 1) // twice <= distance:
+        return faster
+    if faster > speed and (speed * (speed + accel) + twice - 1) // twice <= distance:
+        return speed
+    return speed - accel

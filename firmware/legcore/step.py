@@ -1,0 +1,36 @@
+"""One tick of the control core, in order."""
+
+import micropython
+
+from legcore.estimate import estimate
+from legcore.faults import judge
+from legcore.law import control
+from legcore.limits import limit
+from legcore.setpoint import aim
+from legcore.supervise import supervise
+
+
+@micropython.native
+def step(rig):
+    """Run one tick for both legs: inputs are fields of `rig`, and so are outputs.
+
+    Allocates nothing, raises nothing, knows no clock: it is called once a period.
+    """
+    settings = rig.settings
+    left = rig.left
+    right = rig.right
+    estimate(left, settings.left_thigh, settings.left_shank, settings)
+    estimate(right, settings.right_thigh, settings.right_shank, settings)
+    judge(left, settings.left_thigh, settings.left_shank, settings)
+    judge(right, settings.right_thigh, settings.right_shank, settings)
+    supervise(rig)
+    drive(left, settings)
+    drive(right, settings)
+
+
+@micropython.native
+def drive(leg, settings):
+    """From the phase of one leg to its pulse."""
+    aim(leg, settings)
+    control(leg, settings)
+    limit(leg, settings)

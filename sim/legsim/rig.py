@@ -1,0 +1,261 @@
+"""Every number that describes a rig, declared once: SI value, unit for people, range, meaning.
+
+The defaults are the demo rig, the Marsh Heron, a walking bird invented for hocklift.
+Field names end in their SI unit; a ratio has no ending. The rig file, its comments,
+its checks and the manual are made from these declarations.
+"""
+
+from dataclasses import dataclass, field, fields
+from math import pi, radians
+from typing import Any
+
+_RPM = 2 * pi / 60
+
+
+def key(default: float, unit: str, low: float, high: float, meaning: str) -> Any:
+    """Declare a number: SI default and range (ends included), and the unit to show it in."""
+    return field(
+        default=default,
+        metadata={"unit": unit, "low": low, "high": high, "meaning": meaning},
+    )
+
+
+def choice(default: str, words: tuple[str, ...], meaning: str) -> Any:
+    """Declare a word out of a few."""
+    return field(default=default, metadata={"words": words, "meaning": meaning})
+
+
+@dataclass(frozen=True)
+class Mechanism:
+    """Two parallelograms to a leg; angles are leans from vertical, fold is their sum."""
+
+    carried_mass_kg: float = key(34, "kg", 1, 300, "frame, costume and battery; not the wearer")
+    thigh_links_mass_kg: float = key(1.1, "kg", 0.01, 50, "both thigh links of one leg")
+    knee_block_mass_kg: float = key(0.7, "kg", 0.01, 50, "knee block of one leg")
+    shank_links_mass_kg: float = key(1.2, "kg", 0.01, 50, "both shank links of one leg")
+    foot_plate_mass_kg: float = key(0.9, "kg", 0.01, 50, "foot plate of one leg")
+    thigh_length_m: float = key(0.440, "mm", 0.05, 2, "thigh link, pivot to pivot")
+    shank_length_m: float = key(0.480, "mm", 0.05, 2, "shank link, pivot to pivot")
+    fold_extended_rad: float = key(
+        radians(60), "deg", radians(10), radians(150), "fold at the hard extended stop"
+    )
+    fold_soft_stop_rad: float = key(
+        radians(96), "deg", radians(12), radians(170), "fold the controller never drives past"
+    )
+    fold_hard_stop_rad: float = key(
+        radians(102), "deg", radians(15), radians(175), "fold at the hard folded stop"
+    )
+    thigh_min_rad: float = key(radians(10), "deg", radians(-80), radians(80), "thigh lean, least")
+    thigh_max_rad: float = key(radians(74), "deg", radians(-80), radians(89), "thigh lean, most")
+    shank_min_rad: float = key(radians(6), "deg", radians(-80), radians(80), "shank lean, least")
+    shank_max_rad: float = key(radians(70), "deg", radians(-80), radians(89), "shank lean, most")
+    hinge_friction_Nm: float = key(
+        0.6, "N*m", 0, 50, "Coulomb friction at each of the two joints, all pins of it together"
+    )
+    hinge_damping_Nms: float = key(0.3, "N*m*s/rad", 0, 50, "viscous friction at each joint")
+    stop_stiffness_Nm: float = key(3000, "N*m/rad", 100, 1e5, "hard stops, at the joint")
+    stop_damping_Nms: float = key(15, "N*m*s/rad", 0, 1000, "hard stops, at the joint")
+
+
+@dataclass(frozen=True)
+class Spring:
+    """The coil spring across the knee; it pushes the anchors apart and so extends the leg."""
+
+    thigh_anchor_m: float = key(0.115, "mm", 0.005, 1, "from the knee, on the thigh")
+    shank_anchor_m: float = key(0.115, "mm", 0.005, 1, "from the knee, on the shank")
+    rate_N_per_m: float = key(62e3, "N/mm", 100, 1e6, "spring rate")
+    force_extended_N: float = key(900, "N", 0, 20000, "spring force at the extended stop")
+
+
+@dataclass(frozen=True)
+class Rope:
+    """The tackle between thigh and shank, and its line to the drum; it only pulls."""
+
+    thigh_anchor_m: float = key(0.360, "mm", 0.005, 2, "from the knee, on the thigh")
+    shank_anchor_m: float = key(0.380, "mm", 0.005, 2, "from the knee, on the shank")
+    parts: float = key(4, "", 1, 12, "parts of line that pull between the anchors")
+    sheave_efficiency: float = key(
+        0.962, "percent", 0.5, 1, "of each sheave; ball-bearing about 96 %, plain about 92 %"
+    )
+    line_EA_N: float = key(16e3, "kN", 500, 1e7, "force that would double the line's length")
+    lead_length_m: float = key(0.6, "m", 0.01, 10, "line from tackle to drum")
+    line_damping_s: float = key(0.004, "ms", 0, 1, "damping of the line over its stiffness")
+    breaking_N: float = key(1900, "kN", 50, 1e6, "breaking load of the line, knots not counted")
+
+
+@dataclass(frozen=True)
+class Drive:
+    """Drum, printed gears and brushless motor, the motor as its direct-current equivalent."""
+
+    drum_radius_m: float = key(0.011, "mm", 0.002, 0.5, "drum, to the middle of the line")
+    gear_ratio: float = key(24, "", 1, 1000, "turns of the motor for one of the drum")
+    gear_stages: float = key(3, "", 1, 6, "meshes in the train")
+    mesh_efficiency: float = key(0.95, "percent", 0.5, 1, "of each mesh")
+    speed_constant_radps_per_V: float = key(620 * _RPM, "rpm/V", 1, 1000, "motor speed per volt")
+    resistance_ohm: float = key(0.055, "mohm", 0.001, 20, "motor, line to line, when cold")
+    no_load_current_A: float = key(0.9, "A", 0, 50, "motor running free")
+    no_load_V: float = key(10, "V", 1, 100, "voltage of that free run")
+    rotor_inertia_kgm2: float = key(20e-6, "kg*mm^2", 1e-8, 0.1, "rotor and first pinion")
+    motor_mass_kg: float = key(0.190, "g", 0.005, 20, "motor")
+
+
+@dataclass(frozen=True)
+class Controller:
+    """The speed controller between board and motor: servo pulses in, duty out."""
+
+    frame_s: float = key(0.020, "ms", 0.001, 0.05, "period of the servo pulses")
+    neutral_s: float = key(1500e-6, "us", 1e-3, 2e-3, "pulse at rest")
+    deadband_s: float = key(25e-6, "us", 0, 200e-6, "either side of neutral, where it stays at rest")
+    span_s: float = key(500e-6, "us", 200e-6, 1e-3, "from neutral to full drive")
+    resolution_s: float = key(1e-6, "us", 0, 50e-6, "smallest step of pulse that it tells apart")
+    ramp_s: float = key(0.05, "ms", 0, 2, "from rest to full duty, at its own fastest")
+    neutral: str = choice("brake", ("brake", "coast"), "what the motor does at neutral")
+    reverse: str = choice(
+        "direct",
+        ("direct", "brake first"),
+        "whether the first reverse command only brakes, until neutral has been seen",
+    )
+    current_limit_A: float = key(40, "A", 1, 500, "most motor current")
+    low_voltage_cut_V: float = key(18, "V", 0, 100, "battery voltage at which it stops driving")
+    start_speed_radps: float = key(
+        400 * _RPM, "rpm", 0, 2000, "below this a sensorless controller only guesses; 0 with sensors"
+    )
+    start_duty: float = key(0.04, "percent", 0, 0.5, "least duty that starts the motor")
+    start_current_A: float = key(25, "A", 1, 500, "current limit while it guesses")
+
+
+@dataclass(frozen=True)
+class Battery:
+    """A lithium-polymer pack: voltage from charge, less its internal resistance."""
+
+    cells: float = key(6, "", 1, 24, "cells in series")
+    capacity_C: float = key(5 * 3600, "A*hour", 100, 1e6, "capacity")
+    resistance_ohm: float = key(0.018, "mohm", 0, 5, "whole pack")
+    charge: float = key(0.9, "percent", 0.02, 1, "state of charge at the start")
+
+
+@dataclass(frozen=True)
+class Sensors:
+    """A pot on each joint, a switch over each foot, and the converter that reads them."""
+
+    pot_travel_rad: float = key(
+        radians(300), "deg", radians(20), radians(3600), "electrical travel of each pot"
+    )
+    pot_centre_rad: float = key(
+        radians(42), "deg", radians(-90), radians(90), "lean at which each pot stands at half"
+    )
+    pot_nonlinearity: float = key(0.003, "percent", 0, 0.1, "largest bow of the track, of supply")
+    pot_backlash_rad: float = key(radians(0.15), "deg", 0, radians(10), "play in each pot's drive")
+    noise_count: float = key(1.0, "", 0, 200, "rms noise of one reading, in counts of 4096")
+    reference_error: float = key(0.0, "percent", -0.1, 0.1, "converter reference against pot supply")
+    lift_off_per_s: float = key(0.02, "1/s", 0, 50, "how often a wiper loses its track for a moment")
+    lift_off_s: float = key(0.003, "ms", 0, 1, "for how long it does")
+    switch_bounce_s: float = key(0.006, "ms", 0, 0.2, "how long a switch chatters after it moves")
+    switch_force_N: float = key(12, "N", 0.1, 500, "push of the raised foot that closes the switch")
+
+
+@dataclass(frozen=True)
+class Wearer:
+    """Who walks in it: when a foot is raised, where it goes, how weight moves across."""
+
+    cadence_per_s: float = key(36 / 60, "1/min", 0.05, 4, "steps, left and right together")
+    stance_share: float = key(0.55, "percent", 0.5, 0.9, "of a stride that a foot is down")
+    step_length_m: float = key(0.20, "mm", 0, 1, "foot fall to foot fall of the other foot")
+    push_N: float = key(35, "N", 0, 500, "of a raised foot against its switch")
+    stirrup_N_per_m: float = key(1500, "N/m", 0, 1e5, "foot against stirrup, fore and aft")
+    stirrup_Ns_per_m: float = key(60, "N*s/m", 0, 1e4, "the same, damping")
+    balance_N_per_m: float = key(2500, "N/m", 0, 1e5, "how firmly the hip of a raised leg is kept up")
+    harness_Ns_per_m: float = key(250, "N*s/m", 0, 1e4, "what body and harness damp of each hip's bounce")
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What the foot plate meets: it pushes, never pulls."""
+
+    stiffness_N_per_m: float = key(60e3, "N/mm", 1e3, 1e7, "under one foot plate")
+    damping_Ns_per_m: float = key(500, "N*s/m", 0, 1e5, "under one foot plate")
+    friction: float = key(0.7, "", 0.05, 2, "foot plate on ground")
+
+
+@dataclass(frozen=True)
+class Control:
+    """What a person may tune."""
+
+    period_s: float = key(0.004, "ms", 0.001, 0.02, "one tick of the control loop")
+    substep_s: float = key(0.001, "ms", 1e-5, 0.02, "simulator's step; divides the period exactly")
+    angle_filter_s: float = key(0.006, "ms", 0, 0.2, "time constant of the joint angle filter")
+    rate_filter_s: float = key(0.016, "ms", 0, 0.5, "time constant of the fold rate filter")
+    debounce_s: float = key(0.012, "ms", 0.001, 0.5, "a switch must agree with itself for this long")
+    lift_speed_radps: float = key(radians(38), "deg/s", radians(1), radians(100), "fastest setpoint, up")
+    lower_speed_radps: float = key(
+        radians(32), "deg/s", radians(1), radians(100), "fastest setpoint, down"
+    )
+    release_speed_radps: float = key(
+        radians(15), "deg/s", radians(1), radians(100), "fastest setpoint while letting down safely"
+    )
+    accel_radps2: float = key(
+        radians(260), "deg/s^2", radians(20), radians(2000), "of the setpoint, up and down"
+    )
+    lag_rad: float = key(radians(2.5), "deg", radians(0.2), radians(20), "setpoint waits when the leg is so far behind")
+    hold_s: float = key(6, "s", 0.1, 120, "longest time a foot may be held up")
+    kp_per_rad: float = key(1.0, "1/rad", 0, 50, "drive per fold error; 1 is full drive")
+    ki_per_rad_s: float = key(1.0, "1/(rad*s)", 0, 50, "drive per fold error and second")
+    kd_s_per_rad: float = key(0.0, "s/rad", 0, 5, "drive against fold rate")
+    integral: float = key(0.15, "percent", 0, 1, "most drive that the integral may hold")
+    stop_zone_rad: float = key(radians(6), "deg", radians(1), radians(60), "end stops brake from here")
+    stop_ahead_s: float = key(0.05, "ms", 0, 0.4, "end stops look ahead by this time")
+    drive_max: float = key(0.95, "percent", 0.05, 1, "most drive given")
+    drive_min: float = key(0.015, "percent", 0, 0.3, "less than this is given as neutral")
+    slew_per_s: float = key(20, "1/s", 1, 250, "fastest change of drive; 1 is full drive")
+    joint_margin_rad: float = key(radians(3), "deg", 0, radians(20), "soft stops inside each joint's own")
+    rest_margin_rad: float = key(radians(0.4), "deg", 0, radians(5), "lowering ends this short of the stop")
+    arrive_rad: float = key(radians(1), "deg", radians(0.1), radians(10), "near enough to its target")
+    stall_drive: float = key(0.25, "percent", 0.01, 1, "a stall is this much drive")
+    stall_rate_radps: float = key(radians(2), "deg/s", 0, radians(50), "with less motion than this")
+    stall_s: float = key(0.25, "ms", 0.01, 2, "for this long")
+    stop_margin_rad: float = key(radians(1.5), "deg", 0, radians(20), "past the soft stop before it is a fault")
+    stop_s: float = key(0.02, "ms", 0.001, 1, "for this long")
+    slack_s: float = key(0.1, "ms", 0.01, 2, "lowering is over when the foot has met something so long")
+    pot_s: float = key(0.03, "ms", 0.001, 1, "a pot is out of range when it is so for this long")
+    pot_margin_rad: float = key(radians(8), "deg", radians(1), radians(45), "past the joint's travel before a pot is out of range")
+
+
+@dataclass(frozen=True)
+class Wants:
+    """What the rig is built for; `rehearse` judges by these."""
+
+    clearance_m: float = key(0.080, "mm", 0.005, 1, "foot clearance of a step")
+    clearance_tolerance: float = key(0.10, "percent", 0.01, 0.5, "of the median clearance, either way")
+    clearance_worst_m: float = key(0.060, "mm", 0, 1, "clearance of the worst step")
+    lift_s: float = key(0.7, "s", 0.05, 10, "from the raised foot to the clearance less tolerance")
+    lower_s: float = key(0.8, "s", 0.05, 10, "from letting go to the foot on the ground")
+    slack_m: float = key(0.015, "mm", 0, 1, "loose rope at the tackle while the foot is up")
+    rope_factor: float = key(5, "", 1, 20, "breaking load over the highest tension in the line")
+
+
+@dataclass(frozen=True)
+class Rig:
+    """A whole rig; `Rig()` is the demo rig."""
+
+    mechanism: Mechanism = Mechanism()
+    spring: Spring = Spring()
+    rope: Rope = Rope()
+    drive: Drive = Drive()
+    controller: Controller = Controller()
+    battery: Battery = Battery()
+    sensors: Sensors = Sensors()
+    wearer: Wearer = Wearer()
+    ground: Ground = Ground()
+    control: Control = Control()
+    wants: Wants = Wants()
+
+    @property
+    def substeps(self) -> int:
+        """How many simulator steps make one control period: a whole number, checked."""
+        count = round(self.control.period_s / self.control.substep_s)
+        if count < 1 or abs(count * self.control.substep_s - self.control.period_s) > 1e-9:
+            raise ValueError("control.substep does not divide control.period")
+        return count
+
+
+SECTIONS = tuple(part.name for part in fields(Rig))
