@@ -20,6 +20,7 @@ from legcore.phases import (
     NOTHING,
     OFF,
     RELEASE,
+    RELEASING,
     STANDING,
     TIRED,
 )
@@ -33,11 +34,13 @@ def event_of(leg, other, rig):
     faults = leg.fault_bits | other.fault_bits
     if faults & CUT_BITS:
         return CUT
-    if faults & RELEASE_BITS:
-        return RELEASE
-    if rig.arm == 0:
-        return DISARM
     phase = leg.phase
+    if phase != RELEASING:
+        # Releasing is the answer to both; asked again, they would hide that it has landed.
+        if faults & RELEASE_BITS:
+            return RELEASE
+        if rig.arm == 0:
+            return DISARM
     if phase == OFF:
         # Both legs leave OFF in the same tick: the second one finds the first standing.
         if rig.arm_ready and leg.pressed == 0 and other.pressed == 0 and other.phase <= STANDING:

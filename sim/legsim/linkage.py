@@ -18,16 +18,18 @@ GRAVITY_MPS2 = 9.80665  # standard gravity, CGPM 1901
 
 
 @native
-def span_m(anchor_a_m: float, anchor_b_m: float, fold_rad: float) -> float:
+def span_of_cosine_m(anchor_a_m: float, anchor_b_m: float, cos_fold: float) -> float:
     """Distance between two anchors on either side of the knee: the law of cosines."""
     return sqrt(
-        anchor_a_m * anchor_a_m
-        + anchor_b_m * anchor_b_m
-        + 2 * anchor_a_m * anchor_b_m * cos(fold_rad)
+        anchor_a_m * anchor_a_m + anchor_b_m * anchor_b_m + 2 * anchor_a_m * anchor_b_m * cos_fold
     )
 
 
-@native
+def span_m(anchor_a_m: float, anchor_b_m: float, fold_rad: float) -> float:
+    """Distance between two anchors on either side of the knee, by fold."""
+    return float(span_of_cosine_m(anchor_a_m, anchor_b_m, cos(fold_rad)))
+
+
 def span_per_fold_m(anchor_a_m: float, anchor_b_m: float, fold_rad: float) -> float:
     """Derivative of `span_m` by fold, m/rad; negative, since folding draws anchors together."""
     return -anchor_a_m * anchor_b_m * sin(fold_rad) / span_m(anchor_a_m, anchor_b_m, fold_rad)
@@ -45,7 +47,7 @@ def height_m(mechanism: Mechanism, fold_rad: float) -> float:
 
     Hip and foot are then two anchors at the links' ends, so this is a span.
     """
-    return float(span_m(mechanism.thigh_length_m, mechanism.shank_length_m, fold_rad))
+    return span_m(mechanism.thigh_length_m, mechanism.shank_length_m, fold_rad)
 
 
 def fold_for_lift_rad(mechanism: Mechanism, lift_m: float) -> float:
@@ -77,7 +79,7 @@ def rope_force_N(rig: Rig, fold_rad: float) -> float:
     spring_m = span_per_fold_m(spring.thigh_anchor_m, spring.shank_anchor_m, fold_rad)
     rope_m = span_per_fold_m(rope.thigh_anchor_m, rope.shank_anchor_m, fold_rad)
     weight_Nm = (lifted_energy_J(rig, fold_rad + 1e-6) - lifted_energy_J(rig, fold_rad - 1e-6)) / 2e-6
-    return float((spring_force_N(rig, fold_rad) * -spring_m + weight_Nm) / -rope_m)
+    return (spring_force_N(rig, fold_rad) * -spring_m + weight_Nm) / -rope_m
 
 
 def lifted_energy_J(rig: Rig, fold_rad: float) -> float:

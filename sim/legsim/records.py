@@ -1,0 +1,142 @@
+"""The simulator's memory: nested structured records of floats, for compiled code."""
+
+from dataclasses import astuple, fields
+from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from legsim.linkage import span_m, tackle_advantage
+from legsim.rig import SECTIONS, Rig
+
+# One leg of the plant. Positions are relative to the ground below the hip.
+LEG_STATE = np.dtype(
+    [
+        # Mechanism: leans and hip height with their first and second time derivatives.
+        *[(name, np.float64) for name in ("thigh_rad", "shank_rad", "hip_m")],
+        *[(name, np.float64) for name in ("thigh_radps", "shank_radps", "hip_mps")],
+        *[(name, np.float64) for name in ("thigh_radps2", "shank_radps2", "hip_mps2")],
+        # What several forces need of the pose; `pose` keeps it up to date.
+        *[(name, np.float64) for name in ("sin_thigh", "cos_thigh", "sin_shank", "cos_shank")],
+        *[(name, np.float64) for name in ("sin_fold", "cos_fold")],
+        ("rope_m", np.float64),  # span between the rope's anchors
+        ("rope_per_fold_m", np.float64),  # and its derivative by fold
+        ("bristle_m", np.float64),  # how far friction has bent before the foot slips
+        # Drive.
+        ("motor_radps", np.float64),
+        ("wound_m", np.float64),  # line taken in since the rope was straight at the extended stop
+        ("current_A", np.float64),
+        ("duty", np.float64),
+        ("demand", np.float64),  # duty asked for by the last pulse that the controller took in
+        ("frame_s", np.float64),  # time since that pulse
+        ("direction", np.float64),  # of the last drive: -1, 0 or 1
+        ("reverse_ready", np.float64),
+        ("cut", np.float64),
+        # What the wearer does to this leg now.
+        *[(name, np.float64) for name in ("share", "push", "raised", "foot_x_m", "foot_x_mps")],
+        # Sensors.
+        *[(name, np.float64) for name in ("thigh_play_rad", "shank_play_rad")],
+        *[(name, np.float64) for name in ("thigh_lost_s", "shank_lost_s")],
+        *[(name, np.float64) for name in ("switch_closed", "switch_moved_s")],
+        # Readings for the trace; peaks are over the substeps of one tick.
+        *[(name, np.float64) for name in ("clearance_m", "slack_m", "load_N")],
+        *[(name, np.float64) for name in ("tension_N", "tension_peak_N", "current_peak_A")],
+        ("energy_J", np.float64),  # electrical, taken from the battery since the start
+    ]
+)
+
+STATE = np.dtype(
+    [
+        ("left", LEG_STATE),
+        ("right", LEG_STATE),
+        ("random", np.uint64),
+        ("used_C", np.float64),  # charge taken from the battery
+        ("bus_V", np.float64),
+        ("walk_mps", np.float64),
+        ("stand", np.float64),  # 1: the hips are held by a stand and do not move
+    ]
+)
+
+# Sums and products that do not change during a run.
+_DERIVED = np.dtype(
+    [
+        (name, np.float64)
+        for name in (
+            "inertia_thigh_kgm2",
+            "inertia_shank_kgm2",
+            "coupling_kgm2",
+            "moment_thigh_kgm",
+            "moment_shank_kgm",
+            "leg_kg",
+            "hip_kg",
+            "spring_extended_m",
+            "rope_extended_m",
+            "standing_m",
+            "torque_Nm_per_A",
+            "no_load_radps",
+            "advantage_up",
+            "advantage_down",
+            "gear_efficiency",
+            "substeps",
+        )
+    ]
+)
+
+
+@cache
+def rig_dtype() -> np.dtype[np.void]:
+    """The whole of `legsim.rig.Rig` as a record; a choice becomes the index of its word."""
+    parts: list[Any] = [
+        (section, [(item.name, np.float64) for item in fields(getattr(Rig(), section))])
+        for section in SECTIONS
+    ]
+    return np.dtype([*parts, ("derived", _DERIVED)])
+
+
+def rig_record(rig: Rig) -> NDArray[np.void]:
+    """Copy a rig into a one-element array of `rig_dtype()`, derived values included."""
+    record = np.zeros(1, rig_dtype())
+    for section in SECTIONS:
+        part = getattr(rig, section)
+        record[section] = tuple(
+            item.metadata["words"].index(value) if "words" in item.metadata else value
+            for item, value in zip(fields(part), astuple(part), strict=True)
+        )
+    for name, value in _derive(rig).items():
+        record["derived"][name] = value
+    return record
+
+
+def _derive(rig: Rig) -> dict[str, float]:
+    m, spring, rope, drive = rig.mechanism, rig.spring, rig.rope, rig.drive
+    thigh_m, shank_m = m.thigh_length_m, m.shank_length_m
+    below_knee_kg = m.knee_block_mass_kg + m.shank_links_mass_kg + m.foot_plate_mass_kg
+    shank_kg = m.shank_links_mass_kg / 2 + m.foot_plate_mass_kg
+    parts = round(rope.parts)
+    return {
+        # Uniform links turning about one end: m L^2 / 3.
+        "inertia_thigh_kgm2": (m.thigh_links_mass_kg / 3 + below_knee_kg) * thigh_m**2,
+        "inertia_shank_kgm2": (m.shank_links_mass_kg / 3 + m.foot_plate_mass_kg) * shank_m**2,
+        "coupling_kgm2": shank_kg * thigh_m * shank_m,
+        "moment_thigh_kgm": (m.thigh_links_mass_kg / 2 + below_knee_kg) * thigh_m,
+        "moment_shank_kgm": shank_kg * shank_m,
+        "leg_kg": m.thigh_links_mass_kg + below_knee_kg,
+        # The frame's radius of gyration in roll is taken as half its hip spacing; then each
+        # hip moves up and down as half the mass, apart from the other (common practice, no
+        # source).
+        "hip_kg": m.carried_mass_kg / 2,
+        "spring_extended_m": span_m(
+            spring.thigh_anchor_m, spring.shank_anchor_m, m.fold_extended_rad
+        ),
+        "rope_extended_m": span_m(rope.thigh_anchor_m, rope.shank_anchor_m, m.fold_extended_rad),
+        "standing_m": span_m(thigh_m, shank_m, m.fold_extended_rad),
+        # In SI units the torque constant is the inverse of the speed constant.
+        "torque_Nm_per_A": 1 / drive.speed_constant_radps_per_V,
+        "no_load_radps": drive.speed_constant_radps_per_V
+        * (drive.no_load_V - drive.no_load_current_A * drive.resistance_ohm),
+        "advantage_up": tackle_advantage(parts, rope.sheave_efficiency),
+        "advantage_down": tackle_advantage(parts, 1 / rope.sheave_efficiency),
+        "gear_efficiency": drive.mesh_efficiency**drive.gear_stages,
+        "substeps": rig.substeps,
+    }

@@ -1,0 +1,171 @@
+"""From SI to the core's integers: every setting of the control core, made from a rig.
+
+This is the one border where units change on their way to the board.
+"""
+
+from collections.abc import Callable
+from math import exp, pi
+from typing import Any
+
+import numpy as np
+from legcore.model import (
+    CALIBRATION,
+    CALIBRATION_POINTS,
+    FEEDFORWARD_POINTS,
+    SETTINGS,
+    make,
+)
+
+from legsim.linkage import fold_for_lift_rad, rope_force_N, span_per_fold_m, tackle_advantage
+from legsim.rig import Rig
+from legsim.sensors import FULL_SCALE
+
+_CDEG_PER_RAD = 18000 / pi
+_PERMILLE_PER_CDEG = 1000 / _CDEG_PER_RAD
+# What a cell gives in the middle of its charge: the voltage the feed-forward reckons with.
+_CELL_V = 3.8
+
+
+class SettingsError(ValueError):
+    """A rig value that the control core cannot hold: which setting, what it needs."""
+
+
+def _cdeg(rad: float) -> float:
+    return rad * _CDEG_PER_RAD
+
+
+def _ticks(rig: Rig, seconds: float) -> float:
+    return seconds / rig.control.period_s
+
+
+def _step_q6(rig: Rig, radps: float) -> float:
+    return _cdeg(radps) * rig.control.period_s * 64
+
+
+def _alpha_q8(rig: Rig, time_constant_s: float) -> float:
+    """Share of a step that a first-order low-pass takes in one period."""
+    if time_constant_s == 0:
+        return 256
+    return max(1, 256 * (1 - exp(-rig.control.period_s / time_constant_s)))
+
+
+def table_folds_rad(rig: Rig) -> np.ndarray[Any, np.dtype[np.float64]]:
+    """Folds at which the feed-forward tables have their points."""
+    m = rig.mechanism
+    return np.linspace(m.fold_extended_rad, m.fold_hard_stop_rad, FEEDFORWARD_POINTS)
+
+
+def hold_drive(rig: Rig, fold_rad: float) -> float:
+    """Drive, 0 to 1, that carries a raised leg's spring and weight at rest."""
+    drive, rope = rig.drive, rig.rope
+    line_N = rope_force_N(rig, fold_rad) / tackle_advantage(
+        round(rope.parts), rope.sheave_efficiency
+    )
+    gears = drive.gear_ratio * drive.mesh_efficiency**drive.gear_stages
+    torque_Nm = max(0.0, line_N) * drive.drum_radius_m / gears
+    current_A = torque_Nm * drive.speed_constant_radps_per_V + drive.no_load_current_A / 2
+    return current_A * drive.resistance_ohm / (rig.battery.cells * _CELL_V)
+
+
+def drive_per_rate_s(rig: Rig, fold_rad: float) -> float:
+    """Drive, 0 to 1, for each rad/s of fold: the motor's speed against the battery's voltage."""
+    rope, drive = rig.rope, rig.drive
+    span_m = -span_per_fold_m(rope.thigh_anchor_m, rope.shank_anchor_m, fold_rad)
+    motor_per_fold = rope.parts * span_m / drive.drum_radius_m * drive.gear_ratio
+    return motor_per_fold / drive.speed_constant_radps_per_V / (rig.battery.cells * _CELL_V)
+
+
+def pot_count_of(rig: Rig, lean_rad: float) -> float:
+    """Reading of a perfect pot at a lean."""
+    s = rig.sensors
+    return (0.5 + (lean_rad - s.pot_centre_rad) / s.pot_travel_rad) * FULL_SCALE
+
+
+# Setting -> its value from a rig, before rounding. Arrays and calibrations follow below.
+_VALUES: dict[str, Callable[[Rig], float]] = {
+    "tick_hz": lambda r: 1 / r.control.period_s,
+    "angle_alpha_q8": lambda r: _alpha_q8(r, r.control.angle_filter_s),
+    "rate_alpha_q8": lambda r: _alpha_q8(r, r.control.rate_filter_s),
+    "debounce_ticks": lambda r: _ticks(r, r.control.debounce_s),
+    "lift_fold_cdeg": lambda r: _cdeg(fold_for_lift_rad(r.mechanism, r.wants.clearance_m)),
+    "rest_fold_cdeg": lambda r: _cdeg(r.mechanism.fold_extended_rad + r.control.rest_margin_rad),
+    "arrive_cdeg": lambda r: _cdeg(r.control.arrive_rad),
+    "lift_step_q6": lambda r: _step_q6(r, r.control.lift_speed_radps),
+    "lower_step_q6": lambda r: _step_q6(r, r.control.lower_speed_radps),
+    "release_step_q6": lambda r: _step_q6(r, r.control.release_speed_radps),
+    "accel_step_q6": lambda r: _step_q6(r, r.control.accel_radps2 * r.control.period_s),
+    "lag_cdeg": lambda r: _cdeg(r.control.lag_rad),
+    "hold_ticks": lambda r: _ticks(r, r.control.hold_s),
+    "kp_q16": lambda r: r.control.kp_per_rad * _PERMILLE_PER_CDEG * 65536,
+    "ki_q16": lambda r: r.control.ki_per_rad_s * _PERMILLE_PER_CDEG * 65536 * r.control.period_s,
+    "kd_q16": lambda r: r.control.kd_s_per_rad * _PERMILLE_PER_CDEG * 65536,
+    "integral_permille": lambda r: r.control.integral * 1000,
+    "table_start_cdeg": lambda r: _cdeg(r.mechanism.fold_extended_rad),
+    "table_step_cdeg": lambda r: _cdeg(table_folds_rad(r)[1] - table_folds_rad(r)[0]),
+    "fold_min_cdeg": lambda r: _cdeg(r.mechanism.fold_extended_rad),
+    "fold_max_cdeg": lambda r: _cdeg(r.mechanism.fold_soft_stop_rad),
+    "thigh_min_cdeg": lambda r: _cdeg(r.mechanism.thigh_min_rad + r.control.joint_margin_rad),
+    "thigh_max_cdeg": lambda r: _cdeg(r.mechanism.thigh_max_rad - r.control.joint_margin_rad),
+    "shank_min_cdeg": lambda r: _cdeg(r.mechanism.shank_min_rad + r.control.joint_margin_rad),
+    "shank_max_cdeg": lambda r: _cdeg(r.mechanism.shank_max_rad - r.control.joint_margin_rad),
+    "stop_gain_q8": lambda r: 256 * 1000 / _cdeg(r.control.stop_zone_rad),
+    "stop_ahead_q10": lambda r: r.control.stop_ahead_s * 1024,
+    "drive_max_permille": lambda r: r.control.drive_max * 1000,
+    "drive_min_permille": lambda r: r.control.drive_min * 1000,
+    "slew_permille": lambda r: r.control.slew_per_s * r.control.period_s * 1000,
+    "pulse_neutral_us": lambda r: r.controller.neutral_s * 1e6,
+    "pulse_deadband_us": lambda r: r.controller.deadband_s * 1e6,
+    "pulse_span_us": lambda r: r.controller.span_s * 1e6,
+    "pot_ticks": lambda r: _ticks(r, r.control.pot_s),
+    "stall_drive_permille": lambda r: r.control.stall_drive * 1000,
+    "stall_rate_cdps": lambda r: _cdeg(r.control.stall_rate_radps),
+    "stall_ticks": lambda r: _ticks(r, r.control.stall_s),
+    "stop_margin_cdeg": lambda r: _cdeg(r.control.stop_margin_rad),
+    "stop_ticks": lambda r: _ticks(r, r.control.stop_s),
+    "slack_ticks": lambda r: _ticks(r, r.control.slack_s),
+}
+
+
+def core_rig(rig: Rig) -> Any:
+    """Build the control core's plain state object for a rig, its settings filled in.
+
+    Raises SettingsError when a value falls outside what the core can hold.
+    """
+    core = make("Rig")
+    settings = core.settings
+    for row in SETTINGS:
+        if row[0] in _VALUES:
+            setattr(settings, row[0], _whole(row, _VALUES[row[0]](rig)))
+    rows = {row[0]: row for row in SETTINGS}
+    for i, fold_rad in enumerate(table_folds_rad(rig)):
+        settings.hold_permille[i] = _whole(rows["hold_permille"], 1000 * hold_drive(rig, fold_rad))
+        settings.speed_q16[i] = _whole(
+            rows["speed_q16"], drive_per_rate_s(rig, fold_rad) * _PERMILLE_PER_CDEG * 65536
+        )
+    m = rig.mechanism
+    for side in ("left", "right"):
+        _calibrate(rig, getattr(settings, f"{side}_thigh"), m.thigh_min_rad, m.thigh_max_rad)
+        _calibrate(rig, getattr(settings, f"{side}_shank"), m.shank_min_rad, m.shank_max_rad)
+    return core
+
+
+def _calibrate(rig: Rig, cal: Any, low_rad: float, high_rad: float) -> None:
+    """Fill one calibration with what perfect pots would give."""
+    rows = {row[0]: row for row in CALIBRATION}
+    for i, lean_rad in enumerate(np.linspace(low_rad, high_rad, CALIBRATION_POINTS)):
+        cal.count[i] = _whole(rows["count"], pot_count_of(rig, lean_rad))
+        cal.angle_cdeg[i] = _whole(rows["angle_cdeg"], _cdeg(lean_rad))
+    margin_rad = rig.control.pot_margin_rad
+    cal.low_count = _whole(rows["low_count"], pot_count_of(rig, low_rad - margin_rad))
+    cal.high_count = _whole(rows["high_count"], pot_count_of(rig, high_rad + margin_rad))
+
+
+def _whole(row: tuple[Any, ...], value: float) -> int:
+    """Round to the nearest integer, within the range that the core declares."""
+    name, unit, low, high = row[:4]
+    whole = round(value)
+    if not low <= whole <= high:
+        raise SettingsError(
+            f"the control core's {name} would be {whole} {unit}; it can hold {low} to {high}"
+        )
+    return whole

@@ -1,0 +1,207 @@
+"""Who walks in the rig: from a recorded gait, or a metronome, to what each leg feels.
+
+A recorded knee angle says when a foot is raised: while the knee is bent beyond a level
+that it exceeds for just the share of a stride in which the rig should be lifting. The
+record is stretched to the rig's cadence and repeated, stride by stride, with the
+person's own unevenness kept.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from legsim.rig import Rig
+
+Floats = NDArray[np.float64]
+
+# One leg's part in a script: each an array with one value per tick.
+LEG_SCRIPT = np.dtype(
+    [(name, np.float64) for name in ("share", "push", "raised", "foot_x_m", "foot_x_mps")]
+)
+SCRIPT = np.dtype([("left", LEG_SCRIPT), ("right", LEG_SCRIPT), ("walk_mps", np.float64)])
+
+# A foot pushes its switch within this time, and lets go of it as fast.
+_PUSH_S = 0.03
+
+
+class GaitError(ValueError):
+    """A gait record that cannot drive a walk, and why."""
+
+
+@dataclass(frozen=True)
+class Gait:
+    """Knee flexion of both legs against time; 0 is straight."""
+
+    time_s: Floats
+    left_deg: Floats
+    right_deg: Floats
+
+
+@dataclass(frozen=True)
+class Raise:
+    """One raised foot: pushed from `start_s` to `end_s`, back on the ground by `down_s`."""
+
+    leg: int
+    start_s: float
+    end_s: float
+    down_s: float
+
+
+def pressed_share(rig: Rig) -> float:
+    """Share of a stride that a foot is held against its switch.
+
+    A swing is lifting, then lowering; the foot lets go when lowering is to begin.
+    """
+    stride_s = 2 / rig.wearer.cadence_per_s
+    return 1 - rig.wearer.stance_share - rig.wants.lower_s / stride_s
+
+
+def gait_raises(rig: Rig, gait: Gait, seconds: float) -> list[Raise]:
+    """When each foot is raised, from recorded knee angles stretched to the rig's cadence."""
+    stride_s = 2 / rig.wearer.cadence_per_s
+    per_leg = [_pressed(gait.time_s, angle, rig) for angle in (gait.left_deg, gait.right_deg)]
+    starts = [start for presses in per_leg for start, _ in presses]
+    recorded_s = _recorded_stride_s(per_leg)
+    stretch = stride_s / recorded_s
+    first_s = min(starts)
+    # The part of the record that repeats: whole strides, as many as it holds for both legs.
+    whole = min(len(presses) for presses in per_leg)
+    loop_s = whole * recorded_s
+    raises = []
+    for leg, presses in enumerate(per_leg):
+        for turn in range(int(seconds / (loop_s * stretch)) + 1):
+            for start, end in presses[:whole]:
+                begin = 1.0 + (start - first_s + turn * loop_s) * stretch
+                raises.append(_raise(rig, leg, begin, begin + (end - start) * stretch))
+    return sorted(raises, key=lambda one: one.start_s)
+
+
+def metronome_raises(rig: Rig, seconds: float) -> list[Raise]:
+    """When each foot is raised by somebody who walks like clockwork."""
+    step_s = 1 / rig.wearer.cadence_per_s
+    press_s = pressed_share(rig) * 2 * step_s
+    return [
+        _raise(rig, i % 2, 1.0 + i * step_s, 1.0 + i * step_s + press_s)
+        for i in range(int(seconds / step_s) + 1)
+    ]
+
+
+def _raise(rig: Rig, leg: int, start_s: float, end_s: float) -> Raise:
+    return Raise(leg, start_s, end_s, end_s + rig.wants.lower_s)
+
+
+def _pressed(time_s: Floats, angle_deg: Floats, rig: Rig) -> list[tuple[float, float]]:
+    """Intervals in which a knee is bent beyond the level that gives the wanted share."""
+
+    def share(level_deg: float) -> float:
+        presses = _beyond(time_s, angle_deg, level_deg)
+        stride_s = _recorded_stride_s([presses])
+        return float(np.mean([end - start for start, end in presses])) / stride_s
+
+    # Near the bottom every small bend of stance counts, near the top hardly a swing does;
+    # between these shares of its range a knee in level walking bends once a stride.
+    low, high = np.quantile(angle_deg, 0.5), 0.95 * float(angle_deg.max())
+    wanted = pressed_share(rig)
+    if not share(high) <= wanted <= share(low):
+        raise GaitError(
+            f"the knee is never bent beyond one level for {100 * wanted:.0f} % of a stride"
+        )
+    for _ in range(40):
+        middle = (low + high) / 2
+        if share(middle) > wanted:
+            low = middle
+        else:
+            high = middle
+    return _beyond(time_s, angle_deg, (low + high) / 2)
+
+
+def _beyond(time_s: Floats, angle_deg: Floats, level_deg: float) -> list[tuple[float, float]]:
+    """Whole intervals above a level, their ends interpolated."""
+    above = angle_deg - level_deg
+    i = np.flatnonzero((above[:-1] > 0) != (above[1:] > 0))
+    at = time_s[i] + (time_s[i + 1] - time_s[i]) * above[i] / (above[i] - above[i + 1])
+    first = int(len(at) > 0 and above[i[0]] > 0)  # a record may begin in mid-swing
+    return [(float(a), float(b)) for a, b in zip(at[first::2], at[first + 1 :: 2], strict=False)]
+
+
+def _recorded_stride_s(per_leg: list[list[tuple[float, float]]]) -> float:
+    """Mean time between raises of the same foot."""
+    gaps = [
+        later[0] - earlier[0]
+        for presses in per_leg
+        for earlier, later in zip(presses, presses[1:], strict=False)
+    ]
+    if not gaps:
+        raise GaitError("no foot is raised twice in it; it must hold two strides or more")
+    return float(np.mean(gaps))
+
+
+def script(rig: Rig, raises: list[Raise], seconds: float) -> NDArray[np.void]:
+    """What the wearer does to both legs in every tick of a walk, an array of `SCRIPT`."""
+    period = rig.control.period_s
+    count = round(seconds / period)
+    time_s = np.arange(count) * period
+    lines = np.zeros(count, SCRIPT)
+    for leg, name in enumerate(("left", "right")):
+        mine = [one for one in raises if one.leg == leg]
+        lines[name]["push"] = sum(
+            (_ramp(time_s, r.start_s, _PUSH_S) - _ramp(time_s, r.end_s, _PUSH_S) for r in mine),
+            np.zeros(count),
+        )
+        lines[name]["raised"] = _raised(rig, mine, time_s)
+        lines[name]["foot_x_m"] = _foot_x_m(rig, mine, time_s)
+        lines[name]["foot_x_mps"] = np.gradient(lines[name]["foot_x_m"], period)
+    left, right = lines["left"]["raised"], lines["right"]["raised"]
+    # A raised leg hangs from the frame, so the wearer leans until the other bears all of it.
+    hanging = _leg_mass_kg(rig) / rig.mechanism.carried_mass_kg
+    lines["left"]["share"] = 0.5 + (right - left) * (0.5 + hanging)
+    lines["right"]["share"] = 1 - lines["left"]["share"]
+    if raises:
+        walk = _ramp(time_s, raises[0].start_s, 0.5)
+        lines["walk_mps"] = walk * rig.wearer.cadence_per_s * rig.wearer.step_length_m
+    return lines
+
+
+def _leg_mass_kg(rig: Rig) -> float:
+    m = rig.mechanism
+    return (
+        m.thigh_links_mass_kg + m.knee_block_mass_kg + m.shank_links_mass_kg + m.foot_plate_mass_kg
+    )
+
+
+def _ramp(time_s: Floats, start_s: float, length_s: float) -> Floats:
+    """From 0 to 1 over `length_s`, smooth at both ends."""
+    x = np.clip((time_s - start_s) / length_s, 0, 1)
+    return np.asarray(x * x * (3 - 2 * x))
+
+
+def _raised(rig: Rig, mine: list[Raise], time_s: Floats) -> Floats:
+    """1 while this leg bears nothing; weight moves across while both feet are down."""
+    stride_s = 2 / rig.wearer.cadence_per_s
+    across_s = max(0.05, (rig.wearer.stance_share - 0.5) * stride_s)
+    raised = np.zeros_like(time_s)
+    for one in mine:
+        raised += _ramp(time_s, one.start_s - across_s, across_s)
+        raised -= _ramp(time_s, one.down_s, across_s)
+    return np.asarray(np.clip(raised, 0, 1))
+
+
+def _foot_x_m(rig: Rig, mine: list[Raise], time_s: Floats) -> Floats:
+    """Where the wearer's foot is, ahead of the hip: back with the ground, forward when raised."""
+    speed = rig.wearer.cadence_per_s * rig.wearer.step_length_m
+    reach_m = rig.wearer.stance_share * 2 * rig.wearer.step_length_m / 2
+    if not mine:
+        return np.zeros_like(time_s)
+    # Knots: where the foot leaves the ground and where it meets it again.
+    knots_s, knots_m = [mine[0].start_s - 1.0], [0.0]
+    for one in mine:
+        knots_s += [one.start_s + 0.1, one.down_s - 0.15]
+        knots_m += [max(-reach_m, knots_m[-1] - speed * (one.start_s - knots_s[-3])), reach_m]
+    x_m = np.interp(time_s, knots_s, knots_m)
+    for k in range(1, len(knots_s) - 1, 2):
+        forward = (time_s >= knots_s[k]) & (time_s < knots_s[k + 1])
+        x_m[forward] = knots_m[k] + (knots_m[k + 1] - knots_m[k]) * _ramp(
+            time_s[forward], knots_s[k], knots_s[k + 1] - knots_s[k]
+        )
+    return np.asarray(x_m)
