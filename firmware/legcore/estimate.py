@@ -1,11 +1,10 @@
 """From counts and contacts to what the leg is doing: fold, rate, pressed."""
 
 import micropython
-from micropython import const
 
 from legcore.model import ANGLE_MAX_CDEG, CALIBRATION_POINTS, RATE_MAX_CDPS, TICKS_MAX
 
-_LAST = const(CALIBRATION_POINTS - 1)
+_LAST = CALIBRATION_POINTS - 1
 
 
 @micropython.native

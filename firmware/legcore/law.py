@@ -1,12 +1,11 @@
 """The control law of one leg: PID on the fold, with what is known beforehand fed forward."""
 
 import micropython
-from micropython import const
 
 from legcore.model import ERROR_MAX_CDEG, FEEDFORWARD_POINTS, SETPOINT_RATE_MAX_CDPS
 from legcore.phases import STANDING
 
-_LAST_SEGMENT = const(FEEDFORWARD_POINTS - 2)
+_LAST_SEGMENT = FEEDFORWARD_POINTS - 2
 
 
 @micropython.native

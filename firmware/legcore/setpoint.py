@@ -1,12 +1,11 @@
 """Where the fold should be now: a target by phase, approached within speed and acceleration."""
 
 import micropython
-from micropython import const
 
 from legcore.model import ANGLE_MAX_CDEG, TICKS_MAX
 from legcore.phases import HELD, LIFTING, LOWERING, STANDING
 
-_FAR_Q6 = const(128 * ANGLE_MAX_CDEG)
+_FAR_Q6 = 128 * ANGLE_MAX_CDEG
 
 
 @micropython.native

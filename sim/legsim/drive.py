@@ -84,8 +84,9 @@ def motor_current_A(leg: Any, rig: Any, state: Any) -> float:
     if leg.duty == 0.0 or (guessing and abs(leg.duty) < c.start_duty):
         # Without position sensors there is nothing to hold with at rest; a brake is the
         # motor shorted through its own resistance, which slows but does not hold.
-        return -back_V / drive.resistance_ohm if c.neutral == BRAKE else 0.0
-    current_A = (leg.duty * state.bus_V - back_V) / drive.resistance_ohm
+        current_A = -back_V / drive.resistance_ohm if c.neutral == BRAKE else 0.0
+    else:
+        current_A = (leg.duty * state.bus_V - back_V) / drive.resistance_ohm
     most_A = c.start_current_A if guessing else c.current_limit_A
     return min(max(current_A, -most_A), most_A)
 

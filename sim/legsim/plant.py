@@ -16,8 +16,9 @@ from legsim.drive import (
 )
 from legsim.leg import drift, kick, pose
 from legsim.linkage import leans_under_hip_rad
-from legsim.records import STATE
+from legsim.records import STATE, rig_record
 from legsim.rig import Rig
+from legsim.sensors import uniform
 
 
 def start_state(rig: Rig, seed: int) -> NDArray[np.void]:
@@ -26,22 +27,17 @@ def start_state(rig: Rig, seed: int) -> NDArray[np.void]:
     # Any number may be a seed, but this generator must not start at zero.
     state["random"] = (seed * 0x9E3779B97F4A7C15 + 0x1234567) % 2**64 or 1
     thigh_rad, shank_rad = leans_under_hip_rad(rig.mechanism, rig.mechanism.fold_extended_rad)
-    sink_m = rig.mechanism.carried_mass_kg / 2 * 9.8 / rig.ground.stiffness_N_per_m
     for name in ("left", "right"):
         leg = state[name]
         leg["thigh_rad"] = leg["thigh_play_rad"] = thigh_rad
         leg["shank_rad"] = leg["shank_play_rad"] = shank_rad
-        leg["hip_m"] = (
-            rig.mechanism.thigh_length_m * np.cos(thigh_rad)
-            + rig.mechanism.shank_length_m * np.cos(shank_rad)
-            - sink_m
-        )
+        leg["hip_m"] = rig_record(rig)["derived"]["standing_hip_m"]
         leg["share"] = 0.5
         leg["reverse_ready"] = 1.0
-    # The two controllers' frames are not in step with the loop, nor with each other.
-    state["left"]["frame_s"] = (seed * 7 % 5) / 5 * rig.controller.frame_s
-    state["right"]["frame_s"] = (seed * 3 % 5) / 5 * rig.controller.frame_s
-    state["bus_V"] = rig.battery.cells * 4.0
+    # The two controllers' frames are in step neither with the loop nor with each other.
+    state["left"]["frame_s"] = uniform(state[0]) * rig.controller.frame_s
+    state["right"]["frame_s"] = uniform(state[0]) * rig.controller.frame_s
+    state["bus_V"] = battery_V(rig_record(rig)[0], 0.0)
     return state
 
 
@@ -71,10 +67,10 @@ def plant_tick(state: Any, rig: Any, left_pulse_s: float, right_pulse_s: float) 
 def balance_N(leg: Any, rig: Any) -> float:
     """Lift that the wearer's balance gives the hip of a raised leg; the other hip bears it.
 
-    The hip is kept where the foot, put down straight or ahead, would just meet the ground.
+    The hip is kept where the extended leg would stand, its foot below the hip or ahead.
     """
-    standing_m = rig.derived.standing_m
-    wanted_m = standing_m - leg.foot_x_m * leg.foot_x_m / (2 * standing_m)
+    d = rig.derived
+    wanted_m = d.standing_hip_m - leg.foot_x_m * leg.foot_x_m / (2 * d.standing_m)
     return leg.raised * rig.wearer.balance_N_per_m * (wanted_m - leg.hip_m)
 
 

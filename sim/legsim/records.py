@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from legsim.linkage import span_m, tackle_advantage
+from legsim.linkage import GRAVITY_MPS2, span_m, tackle_advantage
 from legsim.rig import SECTIONS, Rig
 
 # One leg of the plant. Positions are relative to the ground below the hip.
@@ -73,6 +73,7 @@ _DERIVED = np.dtype(
             "spring_extended_m",
             "rope_extended_m",
             "standing_m",
+            "standing_hip_m",
             "torque_Nm_per_A",
             "no_load_radps",
             "advantage_up",
@@ -131,6 +132,11 @@ def _derive(rig: Rig) -> dict[str, float]:
         ),
         "rope_extended_m": span_m(rope.thigh_anchor_m, rope.shank_anchor_m, m.fold_extended_rad),
         "standing_m": span_m(thigh_m, shank_m, m.fold_extended_rad),
+        # Standing on both legs, each foot has sunk a little into compliant ground.
+        "standing_hip_m": span_m(thigh_m, shank_m, m.fold_extended_rad)
+        - (m.carried_mass_kg / 2 + m.thigh_links_mass_kg + below_knee_kg)
+        * GRAVITY_MPS2
+        / rig.ground.stiffness_N_per_m,
         # In SI units the torque constant is the inverse of the speed constant.
         "torque_Nm_per_A": 1 / drive.speed_constant_radps_per_V,
         "no_load_radps": drive.speed_constant_radps_per_V

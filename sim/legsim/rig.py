@@ -12,11 +12,13 @@ from typing import Any
 _RPM = 2 * pi / 60
 
 
-def key(default: float, unit: str, low: float, high: float, meaning: str) -> Any:
+def key(
+    default: float, unit: str, low: float, high: float, meaning: str, *, whole: bool = False
+) -> Any:
     """Declare a number: SI default and range (ends included), and the unit to show it in."""
     return field(
         default=default,
-        metadata={"unit": unit, "low": low, "high": high, "meaning": meaning},
+        metadata={"unit": unit, "low": low, "high": high, "meaning": meaning, "whole": whole},
     )
 
 
@@ -73,7 +75,7 @@ class Rope:
 
     thigh_anchor_m: float = key(0.360, "mm", 0.005, 2, "from the knee, on the thigh")
     shank_anchor_m: float = key(0.380, "mm", 0.005, 2, "from the knee, on the shank")
-    parts: float = key(4, "", 1, 12, "parts of line that pull between the anchors")
+    parts: float = key(4, "", 1, 12, "parts of line that pull between the anchors", whole=True)
     sheave_efficiency: float = key(
         0.962, "percent", 0.5, 1, "of each sheave; ball-bearing about 96 %, plain about 92 %"
     )
@@ -89,7 +91,7 @@ class Drive:
 
     drum_radius_m: float = key(0.011, "mm", 0.002, 0.5, "drum, to the middle of the line")
     gear_ratio: float = key(24, "", 1, 1000, "turns of the motor for one of the drum")
-    gear_stages: float = key(3, "", 1, 6, "meshes in the train")
+    gear_stages: float = key(3, "", 1, 6, "meshes in the train", whole=True)
     mesh_efficiency: float = key(0.95, "percent", 0.5, 1, "of each mesh")
     speed_constant_radps_per_V: float = key(620 * _RPM, "rpm/V", 1, 1000, "motor speed per volt")
     resistance_ohm: float = key(0.055, "mohm", 0.001, 20, "motor, line to line, when cold")
@@ -128,7 +130,7 @@ class Controller:
 class Battery:
     """A lithium-polymer pack: voltage from charge, less its internal resistance."""
 
-    cells: float = key(6, "", 1, 24, "cells in series")
+    cells: float = key(6, "", 1, 24, "cells in series", whole=True)
     capacity_C: float = key(5 * 3600, "A*hour", 100, 1e6, "capacity")
     resistance_ohm: float = key(0.018, "mohm", 0, 5, "whole pack")
     charge: float = key(0.9, "percent", 0.02, 1, "state of charge at the start")
@@ -188,7 +190,7 @@ class Control:
     debounce_s: float = key(0.012, "ms", 0.001, 0.5, "a switch must agree with itself for this long")
     lift_speed_radps: float = key(radians(38), "deg/s", radians(1), radians(100), "fastest setpoint, up")
     lower_speed_radps: float = key(
-        radians(32), "deg/s", radians(1), radians(100), "fastest setpoint, down"
+        radians(30), "deg/s", radians(1), radians(100), "fastest setpoint, down"
     )
     release_speed_radps: float = key(
         radians(15), "deg/s", radians(1), radians(100), "fastest setpoint while letting down safely"
@@ -198,17 +200,17 @@ class Control:
     )
     lag_rad: float = key(radians(2.5), "deg", radians(0.2), radians(20), "setpoint waits when the leg is so far behind")
     hold_s: float = key(6, "s", 0.1, 120, "longest time a foot may be held up")
-    kp_per_rad: float = key(1.0, "1/rad", 0, 5.7, "drive per fold error; 1 is full drive")
-    ki_per_rad_s: float = key(1.0, "1/(rad*s)", 0, 35, "drive per fold error and second")
-    kd_s_per_rad: float = key(0.0, "s/rad", 0, 0.7, "drive against fold rate")
+    kp_per_rad: float = key(1.8, "1/rad", 0, 5.7, "drive per fold error; 1 is full drive")
+    ki_per_rad_s: float = key(1.5, "1/(rad*s)", 0, 35, "drive per fold error and second")
+    kd_s_per_rad: float = key(0.01, "s/rad", 0, 0.7, "drive against fold rate")
     integral: float = key(0.15, "percent", 0, 1, "most drive that the integral may hold")
-    stop_zone_rad: float = key(radians(6), "deg", radians(1), radians(60), "end stops brake from here")
-    stop_ahead_s: float = key(0.05, "ms", 0, 0.4, "end stops look ahead by this time")
+    stop_zone_rad: float = key(radians(4), "deg", radians(1), radians(60), "end stops brake from here")
+    stop_ahead_s: float = key(0.04, "ms", 0, 0.4, "end stops look ahead by this time")
     drive_max: float = key(0.95, "percent", 0.05, 1, "most drive given")
     drive_min: float = key(0.015, "percent", 0, 0.3, "less than this is given as neutral")
     slew_per_s: float = key(20, "1/s", 1, 250, "fastest change of drive; 1 is full drive")
     joint_margin_rad: float = key(radians(3), "deg", 0, radians(20), "soft stops inside each joint's own")
-    rest_margin_rad: float = key(radians(0.4), "deg", 0, radians(5), "lowering ends this short of the stop")
+    rest_margin_rad: float = key(radians(0.2), "deg", 0, radians(5), "lowering ends this short of the stop")
     arrive_rad: float = key(radians(1), "deg", radians(0.1), radians(10), "near enough to its target")
     stall_drive: float = key(0.25, "percent", 0.01, 1, "a stall is this much drive")
     stall_rate_radps: float = key(radians(2), "deg/s", 0, radians(50), "with less motion than this")

@@ -23,6 +23,9 @@ SCRIPT = np.dtype([("left", LEG_SCRIPT), ("right", LEG_SCRIPT), ("walk_mps", np.
 
 # A foot pushes its switch within this time, and lets go of it as fast.
 _PUSH_S = 0.03
+# The wearer stands for a moment before the first step and after the last.
+_FIRST_S = 1.0
+_AFTER_S = 0.5
 
 
 class GaitError(ValueError):
@@ -72,19 +75,26 @@ def gait_raises(rig: Rig, gait: Gait, seconds: float) -> list[Raise]:
     for leg, presses in enumerate(per_leg):
         for turn in range(int(seconds / (loop_s * stretch)) + 1):
             for start, end in presses[:whole]:
-                begin = 1.0 + (start - first_s + turn * loop_s) * stretch
+                begin = _FIRST_S + (start - first_s + turn * loop_s) * stretch
                 raises.append(_raise(rig, leg, begin, begin + (end - start) * stretch))
-    return sorted(raises, key=lambda one: one.start_s)
+    return _whole_steps(raises, seconds)
 
 
 def metronome_raises(rig: Rig, seconds: float) -> list[Raise]:
     """When each foot is raised by somebody who walks like clockwork."""
     step_s = 1 / rig.wearer.cadence_per_s
     press_s = pressed_share(rig) * 2 * step_s
-    return [
-        _raise(rig, i % 2, 1.0 + i * step_s, 1.0 + i * step_s + press_s)
-        for i in range(int(seconds / step_s) + 1)
-    ]
+    starts = [_FIRST_S + i * step_s for i in range(int(seconds / step_s) + 1)]
+    return _whole_steps(
+        [_raise(rig, i % 2, start, start + press_s) for i, start in enumerate(starts)], seconds
+    )
+
+
+def _whole_steps(raises: list[Raise], seconds: float) -> list[Raise]:
+    """In order of time, without those that the end of the walk would cut short."""
+    return sorted(
+        (one for one in raises if one.down_s + _AFTER_S <= seconds), key=lambda one: one.start_s
+    )
 
 
 def _raise(rig: Rig, leg: int, start_s: float, end_s: float) -> Raise:

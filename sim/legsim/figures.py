@@ -1,0 +1,194 @@
+"""What a walk amounted to: figures per leg from a trace, and whether they meet the wants."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import degrees
+from typing import Any
+
+import numpy as np
+from legcore.faults import FAULTS
+from legcore.phases import HELD, LIFTING, LOWERING, PHASES, RELEASING
+from numpy.typing import NDArray
+
+from legsim.linkage import fold_for_lift_rad
+from legsim.rig import Rig
+
+_MOVING = (LIFTING, HELD, LOWERING, RELEASING)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One raised foot; a time that never came is infinite."""
+
+    asked_s: float
+    clearance_m: float
+    lift_s: float
+    lower_s: float
+
+
+@dataclass(frozen=True)
+class LegFigures:
+    """A walk of one leg in figures; SI units, overshoots in rad and never negative."""
+
+    steps: tuple[Step, ...]
+    steps_made: int
+    clearance_worst_m: float
+    clearance_median_m: float
+    lift_worst_s: float
+    lower_worst_s: float
+    past_target_rad: float
+    past_soft_stop_rad: float
+    tension_peak_N: float
+    current_peak_A: float
+    current_mean_A: float
+    energy_per_step_J: float
+    slack_moving_m: float
+    slack_standing_m: float
+    phase_s: dict[str, float]
+    faults: tuple[str, ...]
+
+    @property
+    def steps_asked(self) -> int:
+        """How many times the wearer raised this foot."""
+        return len(self.steps)
+
+
+def leg_figures(trace: NDArray[np.void], name: str, rig: Rig) -> LegFigures:
+    """Work out the figures of the leg called `name`, "left" or "right"."""
+    leg = trace[name]
+    steps = _steps(leg, rig)
+    clearances = [step.clearance_m for step in steps]
+    fold_rad = leg["thigh_rad"] + leg["shank_rad"]
+    moving = np.isin(leg["phase"], _MOVING)
+    target_rad = fold_for_lift_rad(rig.mechanism, rig.wants.clearance_m)
+    bits = int(np.bitwise_or.reduce(leg["fault_bits"])) if len(leg) else 0
+    return LegFigures(
+        steps=steps,
+        steps_made=sum(clearance >= rig.wants.clearance_worst_m for clearance in clearances),
+        clearance_worst_m=min(clearances, default=0.0),
+        clearance_median_m=float(np.median(clearances)) if steps else 0.0,
+        lift_worst_s=max((step.lift_s for step in steps), default=0.0),
+        lower_worst_s=max((step.lower_s for step in steps), default=0.0),
+        past_target_rad=_past(fold_rad[moving], target_rad),
+        past_soft_stop_rad=_past(fold_rad, rig.mechanism.fold_soft_stop_rad),
+        tension_peak_N=float(leg["tension_peak_N"].max(initial=0.0)),
+        current_peak_A=float(leg["current_peak_A"].max(initial=0.0)),
+        current_mean_A=float(np.abs(leg["current_A"]).mean()),
+        energy_per_step_J=float(leg["energy_J"][-1]) / max(1, len(steps)),
+        slack_moving_m=float(leg["slack_m"][moving].max(initial=0.0)),
+        slack_standing_m=float(leg["slack_m"][~moving].max(initial=0.0)),
+        phase_s={
+            phase[0]: float((leg["phase"] == i).sum()) * rig.control.period_s
+            for i, phase in enumerate(PHASES)
+        },
+        faults=tuple(fault[1] for fault in FAULTS if bits & fault[0]),
+    )
+
+
+def _past(values: Any, limit: float) -> float:
+    return max(0.0, float(np.max(values, initial=limit)) - limit)
+
+
+def _steps(leg: Any, rig: Rig) -> tuple[Step, ...]:
+    """Cut one leg's trace into raised feet: each lasts until the foot is raised anew."""
+    period = rig.control.period_s
+    push = leg["push"]
+    asked = np.flatnonzero((push[1:] > 0) & (push[:-1] == 0)) + 1
+    good_m = rig.wants.clearance_m * (1 - rig.wants.clearance_tolerance)
+    steps = []
+    for start, end in zip(asked, [*asked[1:], len(leg)], strict=True):
+        clearance = leg["clearance_m"][start:end]
+        let_go = int(np.argmax(np.diff(push[start:end], prepend=0) < 0))
+        # Not the first moments: the foot is still on the ground when it lets go early.
+        down = leg["load_N"][start + let_go : end] > 0
+        steps.append(
+            Step(
+                asked_s=float(start * period),
+                clearance_m=float(clearance.max()),
+                lift_s=_first(clearance >= good_m) * period,
+                lower_s=_first(down) * period,
+            )
+        )
+    return tuple(steps)
+
+
+def _first(condition: Any) -> float:
+    """Index of the first true element; infinite where there is none."""
+    return float(np.argmax(condition)) if bool(np.any(condition)) else float("inf")
+
+
+@dataclass(frozen=True)
+class Want:
+    """One thing the rig file asks of a walk: whether it is met, and what to change if not."""
+
+    name: str
+    met: Callable[[LegFigures, Rig], bool]
+    found: Callable[[LegFigures, Rig], str]
+    advice: str
+
+
+def _mm(metres: float) -> str:
+    return f"{1000 * metres:.0f} mm"
+
+
+def _s(seconds: float) -> str:
+    return "never" if seconds == float("inf") else f"{seconds:.2f} s"
+
+
+WANTS = (
+    Want(
+        "no fault",
+        lambda leg, rig: not leg.faults,
+        lambda leg, rig: "raised: " + ", ".join(leg.faults),
+        "read the fault's remedy first; the other figures mean little after a fault",
+    ),
+    Want(
+        "every step made",
+        lambda leg, rig: leg.steps_asked > 0 and leg.steps_made == leg.steps_asked,
+        lambda leg, rig: f"{leg.steps_made} of {leg.steps_asked} steps cleared"
+        f" {_mm(rig.wants.clearance_worst_m)}; the worst {_mm(leg.clearance_worst_m)}",
+        "give the lift more time (wearer.stance_share, wearer.cadence) or speed"
+        " (control.lift_speed, drive.gear_ratio)",
+    ),
+    Want(
+        "clearance",
+        lambda leg, rig: abs(leg.clearance_median_m - rig.wants.clearance_m)
+        <= rig.wants.clearance_tolerance * rig.wants.clearance_m,
+        lambda leg, rig: f"median {_mm(leg.clearance_median_m)},"
+        f" wanted {_mm(rig.wants.clearance_m)}",
+        "raise control.kp or control.ki, or lift faster",
+    ),
+    Want(
+        "time to lift",
+        lambda leg, rig: leg.lift_worst_s <= rig.wants.lift_s,
+        lambda leg, rig: f"worst {_s(leg.lift_worst_s)}, wanted {_s(rig.wants.lift_s)}",
+        "raise control.lift_speed or control.accel; when the drive is already at its most,"
+        " lower drive.gear_ratio or take a faster motor",
+    ),
+    Want(
+        "time to lower",
+        lambda leg, rig: leg.lower_worst_s <= rig.wants.lower_s,
+        lambda leg, rig: f"worst {_s(leg.lower_worst_s)}, wanted {_s(rig.wants.lower_s)}",
+        "raise control.lower_speed",
+    ),
+    Want(
+        "end stop not passed",
+        lambda leg, rig: leg.past_soft_stop_rad == 0,
+        lambda leg, rig: f"passed by {degrees(leg.past_soft_stop_rad):.1f} deg",
+        "lower control.kp or control.lift_speed, or widen control.stop_zone",
+    ),
+    Want(
+        "slack",
+        lambda leg, rig: leg.slack_moving_m <= rig.wants.slack_m,
+        lambda leg, rig: f"{_mm(leg.slack_moving_m)} loose with the foot up,"
+        f" at most {_mm(rig.wants.slack_m)} wanted",
+        "lower control.lower_speed or control.lag",
+    ),
+    Want(
+        "rope strength",
+        lambda leg, rig: leg.tension_peak_N * rig.wants.rope_factor <= rig.rope.breaking_N,
+        lambda leg, rig: f"{leg.tension_peak_N:.0f} N in a line that breaks at"
+        f" {rig.rope.breaking_N:.0f} N",
+        "use a stronger line, more parts, or lift more gently",
+    ),
+)
