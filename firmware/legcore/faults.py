@@ -10,7 +10,7 @@ import micropython
 from micropython import const
 
 from legcore.model import TICKS_MAX
-from legcore.phases import CUT, LIFTING, OFF, RELEASE
+from legcore.phases import CUT, OFF, RELEASE
 
 POT_RANGE = const(1)
 STALL = const(2)

@@ -9,7 +9,7 @@ import hashlib
 import os
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import platformdirs
 
@@ -33,7 +33,7 @@ os.environ["NUMBA_CACHE_DIR"] = str(cache_folder)
 import numba  # noqa: E402  (only after its cache folder is set)
 
 # In case somebody imported numba before us and it has read the environment already.
-numba.config.CACHE_DIR = str(cache_folder)
+numba.config.CACHE_DIR = str(cache_folder)  # type: ignore[attr-defined]  # made at run time
 
 
 def native(function: _F) -> _F:
@@ -41,5 +41,4 @@ def native(function: _F) -> _F:
 
     Division by zero raises as in Python, so that both runs of the core agree there too.
     """
-    compiled: _F = numba.njit(cache=True, error_model="python")(function)
-    return compiled
+    return cast(_F, numba.njit(cache=True, error_model="python")(function))

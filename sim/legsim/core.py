@@ -5,6 +5,7 @@ All forms are the same source files, imported afresh with another `native`.
 
 import ast
 import importlib
+import importlib.util
 import sys
 import types
 from collections.abc import Callable
@@ -17,7 +18,9 @@ import numpy as np
 from legcore.model import RECORDS
 
 _FOLDER = Path(legcore.__file__).parent
-_NAMES = [f"legcore.{path.stem}" for path in sorted(_FOLDER.glob("*.py")) if path.stem != "__init__"]
+_NAMES = [
+    f"legcore.{path.stem}" for path in sorted(_FOLDER.glob("*.py")) if path.stem != "__init__"
+]
 
 Rewrite = Callable[[ast.Module], ast.Module]
 
@@ -38,19 +41,23 @@ def load(
     kept = {
         name: sys.modules.pop(name)
         for name in list(sys.modules)
-        if name == "micropython" or name.split(".")[0] == "legcore"
+        if name == "micropython" or _ours(name)
     }
     finder = _RewritingFinder(rewrite, extra or {})
     sys.modules["micropython"] = standin
     sys.meta_path.insert(0, finder)
     try:
-        return {name.split(".")[1]: importlib.import_module(name) for name in _NAMES}
+        return {name.removeprefix("legcore."): importlib.import_module(name) for name in _NAMES}
     finally:
         sys.meta_path.remove(finder)
         for name in list(sys.modules):
-            if name == "micropython" or name.split(".")[0] == "legcore":
+            if name == "micropython" or _ours(name):
                 del sys.modules[name]
         sys.modules.update(kept)
+
+
+def _ours(name: str) -> bool:
+    return name == "legcore" or name.startswith("legcore.")
 
 
 class _RewritingFinder:
@@ -61,10 +68,10 @@ class _RewritingFinder:
         self.extra = extra
 
     def find_spec(self, name: str, path: object = None, target: object = None) -> Any:
-        if name.split(".")[0] != "legcore":
+        if not _ours(name):
             return None
         package = name == "legcore"
-        file = _FOLDER / ("__init__.py" if package else f"{name.split('.')[1]}.py")
+        file = _FOLDER / ("__init__.py" if package else f"{name.removeprefix('legcore.')}.py")
         return importlib.util.spec_from_file_location(
             name,
             file,

@@ -145,17 +145,22 @@ WANTS = (
     Want(
         "every step made",
         lambda leg, rig: leg.steps_asked > 0 and leg.steps_made == leg.steps_asked,
-        lambda leg, rig: f"{leg.steps_made} of {leg.steps_asked} steps cleared"
-        f" {_mm(rig.wants.clearance_worst_m)}; the worst {_mm(leg.clearance_worst_m)}",
+        lambda leg, rig: (
+            f"{leg.steps_made} of {leg.steps_asked} steps cleared"
+            f" {_mm(rig.wants.clearance_worst_m)}; the worst {_mm(leg.clearance_worst_m)}"
+        ),
         "give the lift more time (wearer.stance_share, wearer.cadence) or speed"
         " (control.lift_speed, drive.gear_ratio)",
     ),
     Want(
         "clearance",
-        lambda leg, rig: abs(leg.clearance_median_m - rig.wants.clearance_m)
-        <= rig.wants.clearance_tolerance * rig.wants.clearance_m,
-        lambda leg, rig: f"median {_mm(leg.clearance_median_m)},"
-        f" wanted {_mm(rig.wants.clearance_m)}",
+        lambda leg, rig: (
+            abs(leg.clearance_median_m - rig.wants.clearance_m)
+            <= rig.wants.clearance_tolerance * rig.wants.clearance_m
+        ),
+        lambda leg, rig: (
+            f"median {_mm(leg.clearance_median_m)}, wanted {_mm(rig.wants.clearance_m)}"
+        ),
         "raise control.kp or control.ki, or lift faster",
     ),
     Want(
@@ -180,15 +185,18 @@ WANTS = (
     Want(
         "slack",
         lambda leg, rig: leg.slack_moving_m <= rig.wants.slack_m,
-        lambda leg, rig: f"{_mm(leg.slack_moving_m)} loose with the foot up,"
-        f" at most {_mm(rig.wants.slack_m)} wanted",
+        lambda leg, rig: (
+            f"{_mm(leg.slack_moving_m)} loose with the foot up,"
+            f" at most {_mm(rig.wants.slack_m)} wanted"
+        ),
         "lower control.lower_speed or control.lag",
     ),
     Want(
         "rope strength",
         lambda leg, rig: leg.tension_peak_N * rig.wants.rope_factor <= rig.rope.breaking_N,
-        lambda leg, rig: f"{leg.tension_peak_N:.0f} N in a line that breaks at"
-        f" {rig.rope.breaking_N:.0f} N",
+        lambda leg, rig: (
+            f"{leg.tension_peak_N:.0f} N in a line that breaks at {rig.rope.breaking_N:.0f} N"
+        ),
         "use a stronger line, more parts, or lift more gently",
     ),
 )

@@ -85,9 +85,7 @@ def kick(leg: Any, rig: Any, state: Any, tackle_N: float, hip_N: float, dt: floa
     # Across the knee: spring, rope and the fold's own hard stops.
     s = rig.spring
     spring_m = span_of_cosine_m(s.thigh_anchor_m, s.shank_anchor_m, cos_fold)
-    spring_N = max(
-        0.0, s.force_extended_N + s.rate_N_per_m * (d.spring_extended_m - spring_m)
-    )
+    spring_N = max(0.0, s.force_extended_N + s.rate_N_per_m * (d.spring_extended_m - spring_m))
     fold_Nm = (
         -spring_N * s.thigh_anchor_m * s.shank_anchor_m * sin_fold / spring_m
         - tackle_N * leg.rope_per_fold_m

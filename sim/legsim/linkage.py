@@ -9,7 +9,6 @@ All lengths in m, angles in rad, forces in N.
 from math import cos, sin, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
 from legsim.compiled import native
 from legsim.rig import Mechanism, Rig
@@ -78,7 +77,9 @@ def rope_force_N(rig: Rig, fold_rad: float) -> float:
     spring, rope = rig.spring, rig.rope
     spring_m = span_per_fold_m(spring.thigh_anchor_m, spring.shank_anchor_m, fold_rad)
     rope_m = span_per_fold_m(rope.thigh_anchor_m, rope.shank_anchor_m, fold_rad)
-    weight_Nm = (lifted_energy_J(rig, fold_rad + 1e-6) - lifted_energy_J(rig, fold_rad - 1e-6)) / 2e-6
+    weight_Nm = (
+        lifted_energy_J(rig, fold_rad + 1e-6) - lifted_energy_J(rig, fold_rad - 1e-6)
+    ) / 2e-6
     return (spring_force_N(rig, fold_rad) * -spring_m + weight_Nm) / -rope_m
 
 
@@ -103,5 +104,4 @@ def tackle_advantage(parts: int, sheave_efficiency: float) -> float:
     E + E^2 + ... + E^n with the lead line leaving the upper block. Source: Pipeline Rules
     of Thumb Handbook, the section on block and tackle. Letting out, put 1/E for E.
     """
-    powers: NDArray[np.float64] = sheave_efficiency ** np.arange(1, parts + 1)
-    return float(powers.sum())
+    return sum(sheave_efficiency**i for i in range(1, parts + 1))

@@ -107,7 +107,9 @@ class Controller:
 
     frame_s: float = key(0.020, "ms", 0.001, 0.05, "period of the servo pulses")
     neutral_s: float = key(1500e-6, "us", 1e-3, 2e-3, "pulse at rest")
-    deadband_s: float = key(25e-6, "us", 0, 200e-6, "either side of neutral, where it stays at rest")
+    deadband_s: float = key(
+        25e-6, "us", 0, 200e-6, "either side of neutral, where it stays at rest"
+    )
     span_s: float = key(500e-6, "us", 200e-6, 1e-3, "from neutral to full drive")
     resolution_s: float = key(1e-6, "us", 0, 50e-6, "smallest step of pulse that it tells apart")
     ramp_s: float = key(0.05, "ms", 0, 2, "from rest to full duty, at its own fastest")
@@ -120,7 +122,11 @@ class Controller:
     current_limit_A: float = key(40, "A", 1, 500, "most motor current")
     low_voltage_cut_V: float = key(18, "V", 0, 100, "battery voltage at which it stops driving")
     start_speed_radps: float = key(
-        400 * _RPM, "rpm", 0, 2000, "below this a sensorless controller only guesses; 0 with sensors"
+        400 * _RPM,
+        "rpm",
+        0,
+        2000,
+        "below this a sensorless controller only guesses; 0 with sensors",
     )
     start_duty: float = key(0.04, "percent", 0, 0.5, "least duty that starts the motor")
     start_current_A: float = key(25, "A", 1, 500, "current limit while it guesses")
@@ -149,8 +155,12 @@ class Sensors:
     pot_nonlinearity: float = key(0.003, "percent", 0, 0.1, "largest bow of the track, of supply")
     pot_backlash_rad: float = key(radians(0.15), "deg", 0, radians(10), "play in each pot's drive")
     noise_count: float = key(1.0, "", 0, 200, "rms noise of one reading, in counts of 4096")
-    reference_error: float = key(0.0, "percent", -0.1, 0.1, "converter reference against pot supply")
-    lift_off_per_s: float = key(0.02, "1/s", 0, 50, "how often a wiper loses its track for a moment")
+    reference_error: float = key(
+        0.0, "percent", -0.1, 0.1, "converter reference against pot supply"
+    )
+    lift_off_per_s: float = key(
+        0.02, "1/s", 0, 50, "how often a wiper loses its track for a moment"
+    )
     lift_off_s: float = key(0.003, "ms", 0, 1, "for how long it does")
     switch_bounce_s: float = key(0.006, "ms", 0, 0.2, "how long a switch chatters after it moves")
     switch_force_N: float = key(12, "N", 0.1, 500, "push of the raised foot that closes the switch")
@@ -166,8 +176,12 @@ class Wearer:
     push_N: float = key(20, "N", 0, 500, "of a raised foot against its switch")
     stirrup_N_per_m: float = key(1500, "N/m", 0, 1e5, "foot against stirrup, fore and aft")
     stirrup_Ns_per_m: float = key(60, "N*s/m", 0, 1e4, "the same, damping")
-    balance_N_per_m: float = key(6000, "N/m", 0, 1e5, "how firmly the hip of a raised leg is kept up")
-    harness_Ns_per_m: float = key(400, "N*s/m", 0, 1e4, "what body and harness damp of each hip's bounce")
+    balance_N_per_m: float = key(
+        6000, "N/m", 0, 1e5, "how firmly the hip of a raised leg is kept up"
+    )
+    harness_Ns_per_m: float = key(
+        400, "N*s/m", 0, 1e4, "what body and harness damp of each hip's bounce"
+    )
 
 
 @dataclass(frozen=True)
@@ -187,8 +201,12 @@ class Control:
     substep_s: float = key(0.001, "ms", 1e-5, 0.02, "simulator's step; divides the period exactly")
     angle_filter_s: float = key(0.006, "ms", 0, 0.2, "time constant of the joint angle filter")
     rate_filter_s: float = key(0.016, "ms", 0, 0.5, "time constant of the fold rate filter")
-    debounce_s: float = key(0.012, "ms", 0.001, 0.5, "a switch must agree with itself for this long")
-    lift_speed_radps: float = key(radians(38), "deg/s", radians(1), radians(100), "fastest setpoint, up")
+    debounce_s: float = key(
+        0.012, "ms", 0.001, 0.5, "a switch must agree with itself for this long"
+    )
+    lift_speed_radps: float = key(
+        radians(38), "deg/s", radians(1), radians(100), "fastest setpoint, up"
+    )
     lower_speed_radps: float = key(
         radians(30), "deg/s", radians(1), radians(100), "fastest setpoint, down"
     )
@@ -198,28 +216,52 @@ class Control:
     accel_radps2: float = key(
         radians(260), "deg/s^2", radians(20), radians(2000), "of the setpoint, up and down"
     )
-    lag_rad: float = key(radians(2.5), "deg", radians(0.2), radians(20), "setpoint waits when the leg is so far behind")
+    lag_rad: float = key(
+        radians(2.5),
+        "deg",
+        radians(0.2),
+        radians(20),
+        "setpoint waits when the leg is so far behind",
+    )
     hold_s: float = key(6, "s", 0.1, 120, "longest time a foot may be held up")
     kp_per_rad: float = key(1.8, "1/rad", 0, 5.7, "drive per fold error; 1 is full drive")
     ki_per_rad_s: float = key(1.5, "1/(rad*s)", 0, 35, "drive per fold error and second")
     kd_s_per_rad: float = key(0.01, "s/rad", 0, 0.7, "drive against fold rate")
     integral: float = key(0.15, "percent", 0, 1, "most drive that the integral may hold")
-    stop_zone_rad: float = key(radians(4), "deg", radians(1), radians(60), "end stops brake from here")
+    stop_zone_rad: float = key(
+        radians(4), "deg", radians(1), radians(60), "end stops brake from here"
+    )
     stop_ahead_s: float = key(0.04, "ms", 0, 0.4, "end stops look ahead by this time")
     drive_max: float = key(0.95, "percent", 0.05, 1, "most drive given")
     drive_min: float = key(0.015, "percent", 0, 0.3, "less than this is given as neutral")
     slew_per_s: float = key(20, "1/s", 1, 250, "fastest change of drive; 1 is full drive")
-    joint_margin_rad: float = key(radians(3), "deg", 0, radians(20), "soft stops inside each joint's own")
-    rest_margin_rad: float = key(radians(0.2), "deg", 0, radians(5), "lowering ends this short of the stop")
-    arrive_rad: float = key(radians(1), "deg", radians(0.1), radians(10), "near enough to its target")
+    joint_margin_rad: float = key(
+        radians(3), "deg", 0, radians(20), "soft stops inside each joint's own"
+    )
+    rest_margin_rad: float = key(
+        radians(0.2), "deg", 0, radians(5), "lowering ends this short of the stop"
+    )
+    arrive_rad: float = key(
+        radians(1), "deg", radians(0.1), radians(10), "near enough to its target"
+    )
     stall_drive: float = key(0.25, "percent", 0.01, 1, "a stall is this much drive")
     stall_rate_radps: float = key(radians(2), "deg/s", 0, radians(50), "with less motion than this")
     stall_s: float = key(0.25, "ms", 0.01, 2, "for this long")
-    stop_margin_rad: float = key(radians(1.5), "deg", 0, radians(20), "past the soft stop before it is a fault")
+    stop_margin_rad: float = key(
+        radians(1.5), "deg", 0, radians(20), "past the soft stop before it is a fault"
+    )
     stop_s: float = key(0.02, "ms", 0.001, 1, "for this long")
-    slack_s: float = key(0.1, "ms", 0.01, 2, "lowering is over when the foot has met something so long")
+    slack_s: float = key(
+        0.1, "ms", 0.01, 2, "lowering is over when the foot has met something so long"
+    )
     pot_s: float = key(0.03, "ms", 0.001, 1, "a pot is out of range when it is so for this long")
-    pot_margin_rad: float = key(radians(8), "deg", radians(1), radians(45), "past the joint's travel before a pot is out of range")
+    pot_margin_rad: float = key(
+        radians(8),
+        "deg",
+        radians(1),
+        radians(45),
+        "past the joint's travel before a pot is out of range",
+    )
 
 
 @dataclass(frozen=True)
@@ -227,7 +269,9 @@ class Wants:
     """What the rig is built for; `rehearse` judges by these."""
 
     clearance_m: float = key(0.080, "mm", 0.005, 1, "foot clearance of a step")
-    clearance_tolerance: float = key(0.10, "percent", 0.01, 0.5, "of the median clearance, either way")
+    clearance_tolerance: float = key(
+        0.10, "percent", 0.01, 0.5, "of the median clearance, either way"
+    )
     clearance_worst_m: float = key(0.060, "mm", 0, 1, "clearance of the worst step")
     lift_s: float = key(0.7, "s", 0.05, 10, "from the raised foot to the clearance less tolerance")
     lower_s: float = key(0.8, "s", 0.05, 10, "from letting go to the foot on the ground")

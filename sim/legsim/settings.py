@@ -58,10 +58,9 @@ def table_folds_rad(rig: Rig) -> np.ndarray[Any, np.dtype[np.float64]]:
 def hold_drive(rig: Rig, fold_rad: float) -> float:
     """Drive, 0 to 1, that carries a raised leg's spring and weight at rest."""
     drive, rope = rig.drive, rig.rope
-    line_N = rope_force_N(rig, fold_rad) / tackle_advantage(
-        round(rope.parts), rope.sheave_efficiency
-    )
-    gears = drive.gear_ratio * drive.mesh_efficiency**drive.gear_stages
+    advantage = tackle_advantage(round(rope.parts), rope.sheave_efficiency)
+    line_N = rope_force_N(rig, fold_rad) / advantage
+    gears = drive.gear_ratio * float(drive.mesh_efficiency**drive.gear_stages)
     torque_Nm = max(0.0, line_N) * drive.drum_radius_m / gears
     current_A = torque_Nm * drive.speed_constant_radps_per_V + drive.no_load_current_A / 2
     return current_A * drive.resistance_ohm / (rig.battery.cells * _CELL_V)
@@ -131,7 +130,7 @@ def core_rig(rig: Rig) -> Any:
 
     Raises SettingsError when a value falls outside what the core can hold.
     """
-    core = make("Rig")
+    core: Any = make("Rig")  # type: ignore[no-untyped-call]  # the firmware has no annotations
     settings = core.settings
     for row in SETTINGS:
         if row[0] in _VALUES:

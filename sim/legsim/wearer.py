@@ -7,13 +7,15 @@ person's own unevenness kept.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from legsim.rig import Rig
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 # One leg's part in a script: each an array with one value per tick.
 LEG_SCRIPT = np.dtype(
@@ -111,7 +113,7 @@ def _pressed(time_s: Floats, angle_deg: Floats, rig: Rig) -> list[tuple[float, f
 
     # Near the bottom every small bend of stance counts, near the top hardly a swing does;
     # between these shares of its range a knee in level walking bends once a stride.
-    low, high = np.quantile(angle_deg, 0.5), 0.95 * float(angle_deg.max())
+    low, high = float(np.quantile(angle_deg, 0.5)), 0.95 * float(angle_deg.max())
     wanted = pressed_share(rig)
     if not share(high) <= wanted <= share(low):
         raise GaitError(
@@ -137,11 +139,7 @@ def _beyond(time_s: Floats, angle_deg: Floats, level_deg: float) -> list[tuple[f
 
 def _recorded_stride_s(per_leg: list[list[tuple[float, float]]]) -> float:
     """Mean time between raises of the same foot."""
-    gaps = [
-        later[0] - earlier[0]
-        for presses in per_leg
-        for earlier, later in zip(presses, presses[1:], strict=False)
-    ]
+    gaps = [later[0] - earlier[0] for presses in per_leg for earlier, later in pairwise(presses)]
     if not gaps:
         raise GaitError("no foot is raised twice in it; it must hold two strides or more")
     return float(np.mean(gaps))

@@ -1,0 +1,62 @@
+"""One self-contained page about a rehearsal, and its full trace as CSV."""
+
+import csv
+import io
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import jinja2
+
+from hocklift.files import write_atomically
+from hocklift.pictures import pictures
+from hocklift.rehearse import LEGS, ROWS, Rehearsal, verdict
+
+PAGE = "rehearsal.html"
+TRACE = "trace.csv"
+
+
+def write_page(rehearsal: Rehearsal, folder: Path) -> Path:
+    """Write the page and the trace into `folder`; returns the page's path.
+
+    The trace is written first: a page, once there, is complete.
+    """
+    template = jinja2.Environment(
+        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    ).from_string(
+        (resources.files("hocklift") / "templates/rehearsal.html.j2").read_text(encoding="utf-8")
+    )
+    left, right = (rehearsal.legs[name] for name in LEGS)
+    page = template.render(
+        rehearsal=rehearsal,
+        verdict=verdict(rehearsal),
+        rows=[
+            (what, figure(left), figure(right), want(rehearsal.rig)) for what, figure, want in ROWS
+        ],
+        phases=[(name, left.phase_s[name], right.phase_s[name]) for name in left.phase_s],
+        pictures=pictures(rehearsal),
+        trace=TRACE,
+    )
+    write_atomically(folder / TRACE, trace_csv(rehearsal))
+    write_atomically(folder / PAGE, page)
+    return folder / PAGE
+
+
+def trace_csv(rehearsal: Rehearsal) -> str:
+    """Every channel of every tick; a column's name ends in its unit, `left_` or `right_` first."""
+    trace = rehearsal.trace
+    columns: dict[str, Any] = {"arm": trace["arm"], "bus_V": trace["bus_V"]}
+    for name in LEGS:
+        for field in trace.dtype[name].names or ():
+            columns[f"{name}_{field}"] = trace[name][field]
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["time_s", *columns])
+    period_s = rehearsal.rig.control.period_s
+    lists = [column.tolist() for column in columns.values()]
+    for i, values in enumerate(zip(*lists, strict=True)):
+        writer.writerow(
+            [f"{i * period_s:.6g}"]
+            + [f"{value:.6g}" if isinstance(value, float) else value for value in values]
+        )
+    return text.getvalue()
