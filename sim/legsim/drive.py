@@ -78,6 +78,9 @@ def motor_current_A(leg: Any, rig: Any, state: Any) -> float:
 
     The motor as its direct-current equivalent: (duty V - speed / speed constant) / R.
     """
+    if state.contactor == 0:
+        # Without power the controller cannot even brake; only friction slows the motor.
+        return 0.0
     c, drive = rig.controller, rig.drive
     back_V = leg.motor_radps / drive.speed_constant_radps_per_V
     guessing = abs(leg.motor_radps) < c.start_speed_radps

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 from math import degrees
 from typing import Any
 
@@ -96,7 +97,7 @@ def _steps(leg: Any, rig: Rig) -> tuple[Step, ...]:
     asked = np.flatnonzero((push[1:] > 0) & (push[:-1] == 0)) + 1
     good_m = rig.wants.clearance_m * (1 - rig.wants.clearance_tolerance)
     steps = []
-    for start, end in zip(asked, [*asked[1:], len(leg)], strict=True):
+    for start, end in pairwise([*asked.tolist(), len(leg)]):
         clearance = leg["clearance_m"][start:end]
         let_go = int(np.argmax(np.diff(push[start:end], prepend=0) < 0))
         # Not the first moments: the foot is still on the ground when it lets go early.
@@ -143,8 +144,14 @@ WANTS = (
         "read the fault's remedy first; the other figures mean little after a fault",
     ),
     Want(
+        "steps to judge",
+        lambda leg, rig: leg.steps_asked > 0,
+        lambda leg, rig: "this foot was never raised",
+        "walk longer (--seconds)",
+    ),
+    Want(
         "every step made",
-        lambda leg, rig: leg.steps_asked > 0 and leg.steps_made == leg.steps_asked,
+        lambda leg, rig: leg.steps_made == leg.steps_asked,
         lambda leg, rig: (
             f"{leg.steps_made} of {leg.steps_asked} steps cleared"
             f" {_mm(rig.wants.clearance_worst_m)}; the worst {_mm(leg.clearance_worst_m)}"

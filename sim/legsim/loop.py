@@ -80,6 +80,7 @@ def run_ticks(core_rig: Any, state: Any, rig: Any, lines: Any, arm: Any, trace: 
         state.walk_mps = line.walk_mps
         obey(state.left, line.left)
         obey(state.right, line.right)
+        state.contactor = core_rig.contactor
         plant_tick(state, rig, core_rig.left.pulse_us * 1e-6, core_rig.right.pulse_us * 1e-6)
         sense_leg(state.left, rig, state, core_rig.left)
         sense_leg(state.right, rig, state, core_rig.right)

@@ -54,6 +54,7 @@ STATE = np.dtype(
         ("used_C", np.float64),  # charge taken from the battery
         ("bus_V", np.float64),
         ("walk_mps", np.float64),
+        ("contactor", np.float64),  # 1: closed, the controllers have power
         ("stand", np.float64),  # 1: the hips are held by a stand and do not move
     ]
 )
