@@ -162,7 +162,8 @@ WANTS = (
     Want(
         "clearance",
         lambda leg, rig: (
-            abs(leg.clearance_median_m - rig.wants.clearance_m)
+            leg.steps_asked == 0
+            or abs(leg.clearance_median_m - rig.wants.clearance_m)
             <= rig.wants.clearance_tolerance * rig.wants.clearance_m
         ),
         lambda leg, rig: (
