@@ -54,7 +54,7 @@ def fold_for_lift_rad(mechanism: Mechanism, lift_m: float) -> float:
     thigh_m, shank_m = mechanism.thigh_length_m, mechanism.shank_length_m
     height = height_m(mechanism, mechanism.fold_extended_rad) - lift_m
     cosine = (height**2 - thigh_m**2 - shank_m**2) / (2 * thigh_m * shank_m)
-    if not -1 <= cosine <= 1:
+    if height <= 0 or not -1 <= cosine <= 1:
         raise ValueError("the links cannot make a leg that short")
     return float(np.arccos(cosine))
 

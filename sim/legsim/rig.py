@@ -223,7 +223,7 @@ class Control:
         radians(20),
         "setpoint waits when the leg is so far behind",
     )
-    hold_s: float = key(6, "s", 0.1, 120, "longest time a foot may be held up")
+    hold_time_s: float = key(6, "s", 0.1, 120, "longest time a foot may be held up")
     kp_per_rad: float = key(1.8, "1/rad", 0, 5.7, "drive per fold error; 1 is full drive")
     ki_per_rad_s: float = key(1.5, "1/(rad*s)", 0, 35, "drive per fold error and second")
     kd_s_per_rad: float = key(0.01, "s/rad", 0, 0.7, "drive against fold rate")
@@ -246,15 +246,17 @@ class Control:
     )
     stall_drive: float = key(0.25, "percent", 0.01, 1, "a stall is this much drive")
     stall_rate_radps: float = key(radians(2), "deg/s", 0, radians(50), "with less motion than this")
-    stall_s: float = key(0.25, "ms", 0.01, 2, "for this long")
+    stall_time_s: float = key(0.25, "ms", 0.01, 2, "for this long")
     stop_margin_rad: float = key(
-        radians(1.5), "deg", 0, radians(20), "past the soft stop before it is a fault"
+        radians(1.5), "deg", 0, radians(20), "past the soft stop where it is a fault"
     )
-    stop_s: float = key(0.02, "ms", 0.001, 1, "for this long")
-    slack_s: float = key(
+    stop_time_s: float = key(0.02, "ms", 0.001, 1, "for this long")
+    slack_time_s: float = key(
         0.1, "ms", 0.01, 2, "lowering is over when the foot has met something so long"
     )
-    pot_s: float = key(0.03, "ms", 0.001, 1, "a pot is out of range when it is so for this long")
+    pot_time_s: float = key(
+        0.03, "ms", 0.001, 1, "a pot is out of range when it is so for this long"
+    )
     pot_margin_rad: float = key(
         radians(8),
         "deg",

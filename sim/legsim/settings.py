@@ -94,7 +94,7 @@ _VALUES: dict[str, Callable[[Rig], float]] = {
     "release_step_q6": lambda r: _step_q6(r, r.control.release_speed_radps),
     "accel_step_q6": lambda r: _step_q6(r, r.control.accel_radps2 * r.control.period_s),
     "lag_cdeg": lambda r: _cdeg(r.control.lag_rad),
-    "hold_ticks": lambda r: _ticks(r, r.control.hold_s),
+    "hold_ticks": lambda r: _ticks(r, r.control.hold_time_s),
     "kp_q16": lambda r: r.control.kp_per_rad * _PERMILLE_PER_CDEG * 65536,
     "ki_q16": lambda r: r.control.ki_per_rad_s * _PERMILLE_PER_CDEG * 65536 * r.control.period_s,
     "kd_q16": lambda r: r.control.kd_s_per_rad * _PERMILLE_PER_CDEG * 65536,
@@ -115,13 +115,13 @@ _VALUES: dict[str, Callable[[Rig], float]] = {
     "pulse_neutral_us": lambda r: r.controller.neutral_s * 1e6,
     "pulse_deadband_us": lambda r: r.controller.deadband_s * 1e6,
     "pulse_span_us": lambda r: r.controller.span_s * 1e6,
-    "pot_ticks": lambda r: _ticks(r, r.control.pot_s),
+    "pot_ticks": lambda r: _ticks(r, r.control.pot_time_s),
     "stall_drive_permille": lambda r: r.control.stall_drive * 1000,
     "stall_rate_cdps": lambda r: _cdeg(r.control.stall_rate_radps),
-    "stall_ticks": lambda r: _ticks(r, r.control.stall_s),
+    "stall_ticks": lambda r: _ticks(r, r.control.stall_time_s),
     "stop_margin_cdeg": lambda r: _cdeg(r.control.stop_margin_rad),
-    "stop_ticks": lambda r: _ticks(r, r.control.stop_s),
-    "slack_ticks": lambda r: _ticks(r, r.control.slack_s),
+    "stop_ticks": lambda r: _ticks(r, r.control.stop_time_s),
+    "slack_ticks": lambda r: _ticks(r, r.control.slack_time_s),
 }
 
 

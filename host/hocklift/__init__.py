@@ -1,0 +1,1 @@
+"""The host tool: command line, rig file, and everything that a person starts on a PC."""

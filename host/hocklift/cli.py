@@ -1,0 +1,118 @@
+"""The command line: one table of commands, one boundary for what goes wrong."""
+
+import argparse
+import importlib
+import io
+import os
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import NamedTuple
+
+from hocklift.errors import HockliftError
+
+
+def _seconds(text: str) -> float:
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = 0
+    if not 1 <= seconds <= 3600:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of seconds from 1 to 3600")
+    return seconds
+
+
+def _seed(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and len(text) <= 10 and int(text) < 2**32):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 0 to {2**32 - 1}")
+    return int(text)
+
+
+def _new_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", metavar="DIR", type=Path, help="folder for it, made if needed")
+
+
+def _rehearse_arguments(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("rig", metavar="RIG", type=Path, nargs="?", help="rig file (left out: the demo rig)")
+    add(
+        "--seconds",
+        metavar="S",
+        type=_seconds,
+        default=20.0,
+        help="how long to walk, 1 to 3600 (%(default)g)",
+    )
+    add(
+        "--wearer",
+        metavar="FILE.csv",
+        help="recorded gait, or metronome (left out: a built-in recording)",
+    )
+    add("--seed", metavar="N", type=_seed, default=1, help="start of all chance (%(default)s)")
+    add("--json", action="store_true", help="print the figures as JSON")
+    add("--out", metavar="DIR", type=Path, help="folder for pictures and traces")
+
+
+class Command(NamedTuple):
+    """One word of the command line; `module` has `run(args) -> int`, imported only to run it."""
+
+    name: str
+    help: str
+    module: str
+    add_arguments: Callable[[argparse.ArgumentParser], None]
+
+
+COMMANDS = (
+    Command(
+        "new", "write the demo rig's file, to change into your own", "hocklift.new", _new_arguments
+    ),
+    Command(
+        "rehearse",
+        "walk a simulated rig with the board's own control code, and judge it",
+        "hocklift.rehearse",
+        _rehearse_arguments,
+    ),
+)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit code; 2 is for what the person can put right."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        # A sign that the terminal's encoding lacks must not end the command.
+        sys.stdout.reconfigure(errors="backslashreplace")
+    try:
+        try:
+            return _run(argv)
+        finally:
+            sys.stdout.flush()  # here, so that a closed pipe shows inside the boundary
+    except HockliftError as error:
+        print(f"hocklift: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("hocklift: stopped", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # The reader has left, as `head` does; Python must not flush into the pipe again.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 141
+
+
+def _run(argv: Sequence[str] | None) -> int:
+    args = _parser().parse_args(argv)
+    code: int = importlib.import_module(args.module).run(args)
+    return code
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="hocklift",
+        description="Control, simulate and size a home-built powered leg frame.",
+        allow_abbrev=False,
+    )
+    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+    for command in COMMANDS:
+        sub = commands.add_parser(
+            command.name, help=command.help, description=command.help, allow_abbrev=False
+        )
+        command.add_arguments(sub)
+        sub.set_defaults(module=command.module)
+    return parser

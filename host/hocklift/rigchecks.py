@@ -1,0 +1,197 @@
+"""What the numbers of a rig must be to each other: one table, each row a rule and its reason."""
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from legsim.linkage import height_m, leans_under_hip_rad
+from legsim.rig import Rig
+
+from hocklift.units import show, with_unit
+
+# Sums of decimals miss each other by this much without anybody having meant it.
+_ROUNDING = 1e-9
+
+
+class Check(NamedTuple):
+    """A rule over several keys: which, whether a rig keeps it, what must be.
+
+    `seen` tells the derived value that broke it, where the keys alone do not show it.
+    """
+
+    keys: tuple[str, ...]
+    kept: Callable[[Rig], bool]
+    must: str
+    seen: Callable[[Rig], str] = lambda rig: ""
+
+
+def _lean_inside(link: str, stop: str, pose: str) -> Check:
+    """Check that a link's lean, the foot below the hip, keeps the margin to its joint's ends."""
+
+    def lean_rad(rig: Rig) -> float:
+        fold_rad = getattr(rig.mechanism, f"fold_{stop}_rad")
+        return leans_under_hip_rad(rig.mechanism, fold_rad)[link == "shank"]
+
+    def kept(rig: Rig) -> bool:
+        margin_rad = rig.control.joint_margin_rad
+        low_rad: float = getattr(rig.mechanism, f"{link}_min_rad") + margin_rad
+        high_rad: float = getattr(rig.mechanism, f"{link}_max_rad") - margin_rad
+        return low_rad - _ROUNDING <= lean_rad(rig) <= high_rad + _ROUNDING
+
+    return Check(
+        (
+            f"mechanism.fold_{stop}",
+            f"mechanism.{link}_min",
+            f"mechanism.{link}_max",
+            "control.joint_margin",
+        ),
+        kept,
+        f"{pose}, the {link}'s lean must be inside its least and most by the margin",
+        lambda rig: f"it leans {with_unit(show(lean_rad(rig), 'deg', 4), 'deg')}",
+    )
+
+
+def _anchor_on_link(part: str, link: str) -> Check:
+    """Check that an anchor of spring or rope is no farther from the knee than the link's end."""
+    return Check(
+        (f"{part}.{link}_anchor", f"mechanism.{link}_length"),
+        lambda rig: bool(
+            getattr(getattr(rig, part), f"{link}_anchor_m")
+            <= getattr(rig.mechanism, f"{link}_length_m")
+        ),
+        f"the {part}'s anchor must be on the {link}, so no farther from the knee than it is long",
+    )
+
+
+def _pot_covers(link: str) -> Check:
+    """Check that a pot's electrical travel reaches past its joint's leans by the margin."""
+
+    def kept(rig: Rig) -> bool:
+        sensors, margin_rad = rig.sensors, rig.control.pot_margin_rad
+        half_rad = sensors.pot_travel_rad / 2
+        low_rad: float = getattr(rig.mechanism, f"{link}_min_rad") - margin_rad
+        high_rad: float = getattr(rig.mechanism, f"{link}_max_rad") + margin_rad
+        return (
+            sensors.pot_centre_rad - half_rad <= low_rad
+            and high_rad <= sensors.pot_centre_rad + half_rad
+        )
+
+    return Check(
+        (
+            "sensors.pot_centre",
+            "sensors.pot_travel",
+            f"mechanism.{link}_min",
+            f"mechanism.{link}_max",
+            "control.pot_margin",
+        ),
+        kept,
+        f"the pot's travel about its centre must reach past the {link}'s leans by the margin",
+    )
+
+
+def _travel_m(rig: Rig) -> float:
+    """How far the leg shortens from the extended stop to the soft stop."""
+    m = rig.mechanism
+    return height_m(m, m.fold_extended_rad) - height_m(m, m.fold_soft_stop_rad)
+
+
+def _swing_s(rig: Rig) -> float:
+    """How long a foot is off its share of the ground in one stride, which is two steps."""
+    return (1 - rig.wearer.stance_share) * 2 / rig.wearer.cadence_per_s
+
+
+def _steps_fit(rig: Rig) -> bool:
+    try:
+        return rig.substeps > 0
+    except ValueError:
+        return False
+
+
+CHECKS = (
+    Check(
+        ("mechanism.fold_extended", "mechanism.fold_soft_stop"),
+        lambda rig: rig.mechanism.fold_extended_rad < rig.mechanism.fold_soft_stop_rad,
+        "the extended stop must come before the soft stop",
+    ),
+    Check(
+        ("mechanism.fold_soft_stop", "control.stop_margin", "mechanism.fold_hard_stop"),
+        lambda rig: (
+            rig.mechanism.fold_soft_stop_rad + rig.control.stop_margin_rad
+            < rig.mechanism.fold_hard_stop_rad
+        ),
+        "the soft stop and its margin must together be less than the hard stop",
+    ),
+    Check(
+        ("mechanism.thigh_min", "mechanism.thigh_max"),
+        lambda rig: rig.mechanism.thigh_min_rad < rig.mechanism.thigh_max_rad,
+        "the thigh's least lean must be less than its most",
+    ),
+    Check(
+        ("mechanism.shank_min", "mechanism.shank_max"),
+        lambda rig: rig.mechanism.shank_min_rad < rig.mechanism.shank_max_rad,
+        "the shank's least lean must be less than its most",
+    ),
+    Check(
+        ("mechanism.fold_hard_stop", "mechanism.thigh_max", "mechanism.shank_max"),
+        lambda rig: (
+            rig.mechanism.fold_hard_stop_rad
+            <= rig.mechanism.thigh_max_rad + rig.mechanism.shank_max_rad + _ROUNDING
+        ),
+        "the hard stop is beyond the linkage's reach: it must be at most both leans' most together",
+    ),
+    Check(
+        ("mechanism.fold_extended", "mechanism.thigh_min", "mechanism.shank_min"),
+        lambda rig: (
+            rig.mechanism.fold_extended_rad
+            >= rig.mechanism.thigh_min_rad + rig.mechanism.shank_min_rad - _ROUNDING
+        ),
+        "the extended stop is beyond the linkage's reach: "
+        "it must be at least both leans' least together",
+    ),
+    *(
+        _lean_inside(link, stop, pose)
+        for stop, pose in (("extended", "standing"), ("soft_stop", "folded to the soft stop"))
+        for link in ("thigh", "shank")
+    ),
+    *(_anchor_on_link(part, link) for part in ("spring", "rope") for link in ("thigh", "shank")),
+    *(_pot_covers(link) for link in ("thigh", "shank")),
+    Check(
+        ("wants.clearance", "mechanism.fold_extended", "mechanism.fold_soft_stop"),
+        lambda rig: rig.wants.clearance_m < _travel_m(rig),
+        "the wanted clearance must be less than the leg shortens up to its soft stop",
+        lambda rig: f"it shortens {with_unit(show(_travel_m(rig), 'mm', 4), 'mm')}",
+    ),
+    Check(
+        ("wants.clearance_worst", "wants.clearance"),
+        lambda rig: rig.wants.clearance_worst_m <= rig.wants.clearance_m,
+        "the worst step's clearance must be no more than the wanted one",
+    ),
+    Check(
+        ("wants.lift", "wants.lower", "wearer.stance_share", "wearer.cadence"),
+        lambda rig: rig.wants.lift_s + rig.wants.lower_s <= _swing_s(rig) + _ROUNDING,
+        "lifting and lowering must fit into the part of a stride that a foot is up",
+        lambda rig: f"that is {with_unit(show(_swing_s(rig), 's', 4), 's')}",
+    ),
+    Check(
+        ("control.period",),
+        lambda rig: (
+            abs(1 / rig.control.period_s - round(1 / rig.control.period_s)) < _ROUNDING * 1000
+        ),
+        "one second must hold a whole number of periods, as with 4 ms or 5 ms",
+        lambda rig: f"it holds {1 / rig.control.period_s:.6g}",
+    ),
+    Check(
+        ("control.substep", "control.period"),
+        _steps_fit,
+        "the period must be a whole number of substeps",
+    ),
+    Check(
+        ("control.drive_min", "control.drive_max"),
+        lambda rig: rig.control.drive_min < rig.control.drive_max,
+        "the least drive must be less than the most",
+    ),
+    Check(
+        ("control.stall_drive", "control.drive_max"),
+        lambda rig: rig.control.stall_drive <= rig.control.drive_max,
+        "a stall must be no more drive than the most given, or it would never be noticed",
+    ),
+)

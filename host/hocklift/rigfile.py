@@ -1,0 +1,269 @@
+"""Read and write rig files: TOML whose values carry their units.
+
+Reading tells everything that is wrong at once, a line each; writing makes a file that
+explains itself and reads back to the same rig.
+"""
+
+import tomllib
+from dataclasses import replace
+from decimal import ROUND_CEILING, ROUND_FLOOR
+from difflib import get_close_matches
+from fractions import Fraction
+from math import inf, isfinite
+from pathlib import Path
+from typing import Any
+
+from legsim.rig import Rig
+
+from hocklift.errors import RigFileError
+from hocklift.files import write_atomically
+from hocklift.rigchecks import CHECKS
+from hocklift.rigkeys import KEYS, Key
+from hocklift.units import QuantityError, Written, mismatch, show, split, to_si, with_unit
+
+_HEADER = """\
+# The Marsh Heron: a walking bird for a street-theatre parade, invented for hocklift.
+# Change its numbers to those of your own rig; every key must stay.
+#
+# Write a value as a number and its unit in quotes. Any unit that converts will do:
+# "62 N/mm" or "355 lbf/in", "440 mm" or "17.3 in", "34 kg" or "75 lb".
+# A share is written in percent, as in "55 %". A number that has no unit stands bare.
+# In brackets is the range that hocklift accepts."""
+
+_MOST_BYTES = 1 << 18  # a rig file has about 12 kB; a device or a log given by mistake never ends
+_MOST_SHOWN = 40  # characters of what was found
+_KINDS: dict[type, str] = {dict: "a section", list: "a list"}
+
+
+class _WrongValueError(Exception):
+    """A value that cannot stand: what was found, and why, and perhaps the unit meant."""
+
+    def __init__(self, why: str, unit: str | None = None) -> None:
+        super().__init__(why)
+        self.unit = unit
+
+
+def read_rig(path: Path) -> Rig:
+    """Read a whole rig from its file, all values in SI; RigFileError tells all that is wrong."""
+    rig = parse_rig(_read_text(path), str(path))
+    _raise_if_any(str(path), _broken_checks(rig))
+    return rig
+
+
+def write_rig(rig: Rig, path: Path) -> None:
+    """Write a rig with its comments, whole or not at all; raises OutputError."""
+    write_atomically(path, rig_text(rig))
+
+
+def rig_text(rig: Rig) -> str:
+    """Return the rig file of a rig: every key with its meaning, range and unit."""
+    lines = [_HEADER]
+    for section, keys in KEYS.items():
+        doc = type(getattr(rig, section)).__doc__ or section
+        lines += ["", f"# {doc.splitlines()[0]}", f"[{section}]"]
+        for key in keys.values():
+            lines += [f"# {key.meaning} ({_range(key, key.unit)})", _line(key, key.of(rig))]
+    return "\n".join(lines) + "\n"
+
+
+def parse_rig(text: str, name: str) -> Rig:
+    """Read a rig from a rig file's text, each key checked by itself but not with others.
+
+    `name` is what messages call the file. Raises RigFileError.
+    """
+    try:
+        document = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise RigFileError(
+            f"{name}: is not valid TOML: {str(error) or 'nested too deep'}; "
+            'a line reads like thigh_length = "440 mm", with quotes around number and unit'
+        ) from error
+    if not document:
+        raise RigFileError(f"{name}: is empty; `hocklift new DIR` writes a complete rig file")
+    faults = [fault for found in document for fault in _unknown_section(found, document[found])]
+    rig = Rig()
+    for section in KEYS:
+        values, wrong = _read_section(section, document.get(section))
+        faults += wrong
+        rig = replace(rig, **{section: replace(getattr(rig, section), **values)})
+    _raise_if_any(name, faults)
+    return rig
+
+
+def _read_text(path: Path) -> str:
+    try:
+        with path.open("rb") as file:
+            data = file.read(_MOST_BYTES + 1)
+    except FileNotFoundError as error:
+        raise RigFileError(
+            f"{path}: no such file; check the name, or make one with `hocklift new DIR`"
+        ) from error
+    except IsADirectoryError as error:
+        raise RigFileError(f"{path}: is a folder; name the rig file inside it") from error
+    except OSError as error:
+        raise RigFileError(
+            f"{path}: cannot be read: {error.strerror}; check its name and who may read it"
+        ) from error
+    if len(data) > _MOST_BYTES:
+        raise RigFileError(
+            f"{path}: is far too long for a rig file; check that you named the right file"
+        )
+    try:
+        return data.decode("utf-8-sig")  # some editors put a byte order mark first
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise RigFileError(
+            f"{path}: line {line} is not UTF-8 text; save the file as UTF-8 in your editor"
+        ) from error
+
+
+def _raise_if_any(name: str, faults: list[str]) -> None:
+    if faults:
+        raise RigFileError(
+            f"{name}: these lines need a change:\n"
+            + "".join(f"  {fault}\n" for fault in faults)
+            + "Change and save it; `hocklift new DIR` writes a complete one to copy from."
+        )
+
+
+def _broken_checks(rig: Rig) -> list[str]:
+    keys = {key.path: key for section in KEYS.values() for key in section.values()}
+    faults = []
+    for check in CHECKS:
+        if not check.kept(rig):
+            found = ", ".join(f"{path} = {_value(keys[path], rig)}" for path in check.keys)
+            seen = check.seen(rig)
+            faults.append(f"{found}: {check.must}" + (f"; {seen}" if seen else ""))
+    return faults
+
+
+def _unknown_section(found: str, value: Any) -> list[str]:
+    if found in KEYS:
+        return []
+    if isinstance(value, dict):
+        near = [f"[{name}]" for name in get_close_matches(found, KEYS, n=1)]
+        return [f"[{_printable(found)}]: no such section; {_did_you_mean(near)}"]
+    homes = " or ".join(f"[{section}]" for section in KEYS if found in KEYS[section])
+    advice = f"move it under {homes}" if homes else "take it out"
+    return [f"{_printable(found)}: stands in no section; {advice}"]
+
+
+def _unknown_key(section: str, name: str) -> str:
+    near = get_close_matches(name, KEYS[section], n=1)
+    homes = [f"{other}.{name}" for other in KEYS if name in KEYS[other]]
+    return f"{section}.{_printable(name)}: no such key; {_did_you_mean(near or homes)}"
+
+
+def _did_you_mean(names: list[str]) -> str:
+    return f"did you mean {' or '.join(names)}?" if names else "take it out"
+
+
+def _read_section(section: str, found: Any) -> tuple[dict[str, Any], list[str]]:
+    """Return its values by field, and a line for each key that is wrong."""
+    if found is None:
+        return {}, [f"[{section}]: missing; copy the whole section from a new rig file"]
+    if not isinstance(found, dict):
+        return {}, [f"{section}: found {_shown(found)}; write a section that starts [{section}]"]
+    values = {}
+    faults = [_unknown_key(section, name) for name in found if name not in KEYS[section]]
+    for key in KEYS[section].values():
+        if key.name not in found:
+            faults.append(f"{key.path}: missing; {_wanted(key, key.unit)}")
+            continue
+        try:
+            values[key.field] = _read_value(key, found[key.name])
+        except _WrongValueError as fault:
+            wanted = _wanted(key, key.unit if fault.unit is None else fault.unit)
+            faults.append(f"{key.path}: found {_shown(found[key.name])}, {fault}; {wanted}")
+    return values, faults
+
+
+def _read_value(key: Key, found: Any) -> float | str:
+    if key.words:
+        if found not in key.words:
+            raise _WrongValueError("which is none of its words")
+        return str(found)
+    written = _plain(found) if key.unit == "" else _quantity(key, found)
+    value = to_si(written)
+    if not key.low <= value <= key.high:
+        raise _WrongValueError("which is out of range", written.unit)
+    if key.whole and not value.is_integer():
+        raise _WrongValueError("which is not whole")
+    return value
+
+
+def _plain(found: Any) -> Written:
+    if not _is_number(found):
+        raise _WrongValueError("which is not a bare number")
+    if not isfinite(_as_float(found)):
+        raise _WrongValueError("which is not a finite number")
+    return Written(Fraction(found), "")
+
+
+def _quantity(key: Key, found: Any) -> Written:
+    if _is_number(found):
+        raise _WrongValueError("which has no unit")
+    if not isinstance(found, str):
+        raise _WrongValueError("which is not a number with a unit")
+    try:
+        written = split(found)
+        wrong = mismatch(written.unit, key.unit)
+    except QuantityError as error:
+        raise _WrongValueError(f"but {error}") from error
+    if wrong:
+        raise _WrongValueError(f"but {wrong}")
+    return written
+
+
+def _is_number(found: Any) -> bool:
+    return isinstance(found, int | float) and not isinstance(found, bool)
+
+
+def _as_float(number: int | float) -> float:
+    try:
+        return float(number)
+    except OverflowError:
+        return inf
+
+
+def _shown(found: Any) -> str:
+    """Write a found value as in TOML, or what kind of thing it is."""
+    if isinstance(found, str):
+        return f'"{_printable(found)}"'
+    if isinstance(found, bool):
+        return str(found).lower()
+    if _is_number(found):
+        return f"{_as_float(found):.15g}"
+    return _KINDS.get(type(found), "a date or time")
+
+
+def _printable(text: str) -> str:
+    """Cut long text, and show what would upset a terminal as escapes."""
+    text = text if len(text) <= _MOST_SHOWN else text[: _MOST_SHOWN - 3] + "..."
+    return text if text.isprintable() else ascii(text)[1:-1]
+
+
+def _wanted(key: Key, unit: str) -> str:
+    """Say what to write, the range in the unit that the person used."""
+    return f"write {_range(key, unit)}, as in {_line(key, key.default)}"
+
+
+def _range(key: Key, unit: str) -> str:
+    if key.words:
+        return " or ".join(f'"{word}"' for word in key.words)
+    # Rounded inwards, so that the ends shown are always accepted.
+    low = show(key.low, unit, 6, ROUND_CEILING)
+    high = show(key.high, unit, 6, ROUND_FLOOR)
+    return ("a whole number, " if key.whole else "") + with_unit(f"{low} to {high}", unit)
+
+
+def _value(key: Key, rig: Rig) -> str:
+    return _line(key, key.of(rig)).partition(" = ")[2]
+
+
+def _line(key: Key, value: float | str) -> str:
+    """Return the line of TOML that gives a key this value, in SI."""
+    if isinstance(value, str):
+        return f'{key.name} = "{value}"'
+    number = with_unit(show(value, key.unit), key.unit)
+    return f'{key.name} = "{number}"' if key.unit else f"{key.name} = {number}"

@@ -1,0 +1,68 @@
+"""Every key of a rig file, made from the declarations in legsim.rig.
+
+A key is a field's name without its unit, since the unit stands beside the value.
+"""
+
+import re
+from dataclasses import dataclass, fields
+from typing import Any
+
+from legsim.rig import SECTIONS, Rig
+
+# Where the plain rule would give two keys one name, or one that says too little.
+_RENAMED = {
+    "drive.no_load_V": "no_load_voltage",
+    "controller.neutral_s": "neutral_pulse",
+    "controller.neutral": "at_neutral",
+    "sensors.lift_off_per_s": "lift_off_rate",
+    "wearer.stirrup_N_per_m": "stirrup_stiffness",
+    "wearer.stirrup_Ns_per_m": "stirrup_damping",
+}
+
+_UNIT_ENDING = re.compile(
+    "_(kg|m|rad|s|N|A|V|C|ohm|Nm|Nms|kgm2|radps|radps2|N_per_m|Ns_per_m|"
+    "radps_per_V|per_s|per_rad|per_rad_s|s_per_rad)$"
+)
+
+
+@dataclass(frozen=True)
+class Key:
+    """One line of a rig file: a number with its unit, or a word where `words` is not empty.
+
+    `low` and `high` are in SI, ends included; `unit` is the one to show, "" for a plain
+    number, which must be `whole` if so marked.
+    """
+
+    section: str
+    field: str
+    name: str
+    default: float | str
+    meaning: str
+    unit: str = ""
+    low: float = 0
+    high: float = 0
+    whole: bool = False
+    words: tuple[str, ...] = ()
+
+    @property
+    def path(self) -> str:
+        """What messages call it, as in "mechanism.thigh_length"."""
+        return f"{self.section}.{self.name}"
+
+    def of(self, rig: Rig) -> Any:
+        """Its value in a rig: an SI number or a word."""
+        return getattr(getattr(rig, self.section), self.field)
+
+
+def _keys_of(section: str) -> dict[str, Key]:
+    keys = {}
+    demo = getattr(Rig(), section)
+    for declared in fields(demo):
+        name = _RENAMED.get(f"{section}.{declared.name}", _UNIT_ENDING.sub("", declared.name))
+        default = getattr(demo, declared.name)
+        keys[name] = Key(section, declared.name, name, default, **declared.metadata)
+    return keys
+
+
+# Keys by section and name, in the order in which they are declared and written.
+KEYS: dict[str, dict[str, Key]] = {section: _keys_of(section) for section in SECTIONS}
