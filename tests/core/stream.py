@@ -94,8 +94,7 @@ DEMO = {
     "pulse_span_us": 500,
     "pot_ticks": 8,
     "stall_drive_permille": 220,
-    # Three times what one count of noise makes of the rate of a leg that is still.
-    "stall_rate_cdps": 1000,
+    "stall_move_cdeg": 100,
     "stall_ticks": 62,
     "stop_margin_cdeg": 150,
     "stop_ticks": 5,
@@ -222,6 +221,9 @@ class Walk:
         self.run(self.rng.randrange(5, 45))
 
 
+# What goes wrong, or what a wearer does at an odd moment: each to one leg of a walk.
+
+
 def pot_open(walk, side):
     walk.legs[side].pots[walk.rng.randrange(2)] = 4095
 
@@ -281,6 +283,14 @@ def forgotten(walk, side):
     walk.run(DEMO["hold_ticks"] + 150)
 
 
+def overloaded(walk, side):
+    # It creeps up, too fast for a stall and too slow ever to arrive.
+    walk.legs[side].jammed = True
+    for _ in range(DEMO["hold_ticks"] + 50):
+        walk.legs[side].push_cdeg += 2.2
+        walk.run(1)
+
+
 def both_feet(walk, side):
     walk.raised = [1, 1]
 
@@ -302,6 +312,7 @@ TROUBLES = (
     let_go,
     raised_again,
     forgotten,
+    overloaded,
     both_feet,
     chattering,
 )
