@@ -2,7 +2,7 @@
 
 import micropython
 
-from legcore.model import ANGLE_MAX_CDEG, CALIBRATION_POINTS, RATE_MAX_CDPS, TICKS_MAX
+from legcore.model import ANGLE_MAX_CDEG, CALIBRATION_POINTS, RATE_MAX_CDPS
 
 _LAST = CALIBRATION_POINTS - 1
 
@@ -47,45 +47,53 @@ def joint_angle_cdeg(joint, cal):
 
 
 @micropython.native
-def estimate(leg, thigh_cal, shank_cal, settings):
-    """Update fold, rate and the debounced switch of one leg."""
+def prime(leg, thigh_cal, shank_cal):
+    """Start every filter at what is read now: the first tick has no past."""
+    leg.primed = 1
     thigh = leg.thigh
     shank = leg.shank
-    if leg.primed == 0:
-        # The first tick has no past: start every filter at what is read now.
-        thigh.older_count = thigh.oldest_count = thigh.count
-        shank.older_count = shank.oldest_count = shank.count
-    thigh_q4 = joint_angle_cdeg(thigh, thigh_cal) * 16
-    shank_q4 = joint_angle_cdeg(shank, shank_cal) * 16
-    if leg.primed == 0:
-        leg.primed = 1
-        thigh.angle_cdeg_q4 = thigh_q4
-        shank.angle_cdeg_q4 = shank_q4
-        leg.fold_cdeg_q4 = thigh_q4 + shank_q4
-    else:
-        # Budget: 2 x 288000 x 256 = 1.5e8.
-        alpha = settings.angle_alpha_q8
-        thigh.angle_cdeg_q4 += (thigh_q4 - thigh.angle_cdeg_q4) * alpha >> 8
-        shank.angle_cdeg_q4 += (shank_q4 - shank.angle_cdeg_q4) * alpha >> 8
+    thigh.older_count = thigh.oldest_count = thigh.count
+    shank.older_count = shank.oldest_count = shank.count
+    thigh.angle_cdeg_q4 = joint_angle_cdeg(thigh, thigh_cal) * 16
+    shank.angle_cdeg_q4 = joint_angle_cdeg(shank, shank_cal) * 16
+    leg.fold_cdeg_q4 = thigh.angle_cdeg_q4 + shank.angle_cdeg_q4
 
-    fold_q4 = thigh.angle_cdeg_q4 + shank.angle_cdeg_q4
+
+@micropython.native
+def estimate(leg, thigh_cal, shank_cal, settings):
+    """Update fold, rate and the debounced switch of one leg."""
+    if leg.primed == 0:
+        prime(leg, thigh_cal, shank_cal)
+    thigh = leg.thigh
+    shank = leg.shank
+    # Budget: 2 x 288000 x 256 = 1.5e8.
+    alpha = settings.angle_alpha_q8
+    angle = thigh.angle_cdeg_q4
+    fold_q4 = angle + ((joint_angle_cdeg(thigh, thigh_cal) * 16 - angle) * alpha >> 8)
+    thigh.angle_cdeg_q4 = fold_q4
+    angle = shank.angle_cdeg_q4
+    angle += (joint_angle_cdeg(shank, shank_cal) * 16 - angle) * alpha >> 8
+    shank.angle_cdeg_q4 = angle
+    fold_q4 += angle
+
     # Budget: 1152000 x 1000 Hz would pass 2^30; a fold that jumps by more than the
     # fastest rate in one tick is clamped first, which changes nothing below.
     moved = fold_q4 - leg.fold_cdeg_q4
-    most = RATE_MAX_CDPS * 16 // settings.tick_hz
+    leg.fold_cdeg_q4 = fold_q4
+    leg.fold_cdeg = fold_q4 >> 4
+    hz = settings.tick_hz
+    most = RATE_MAX_CDPS * 16 // hz
     if moved > most:
         moved = most
     elif moved < -most:
         moved = -most
     rate = leg.rate_cdps
-    leg.rate_cdps = rate + (((moved * settings.tick_hz >> 4) - rate) * settings.rate_alpha_q8 >> 8)
-    leg.fold_cdeg_q4 = fold_q4
-    leg.fold_cdeg = fold_q4 >> 4
+    leg.rate_cdps = rate + (((moved * hz >> 4) - rate) * settings.rate_alpha_q8 >> 8)
 
     if leg.switch == leg.pressed:
         leg.switch_ticks = 0
     else:
-        leg.switch_ticks = min(leg.switch_ticks + 1, TICKS_MAX)
+        leg.switch_ticks += 1
         if leg.switch_ticks >= settings.debounce_ticks:
             leg.pressed = leg.switch
             leg.switch_ticks = 0

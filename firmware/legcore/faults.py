@@ -9,8 +9,7 @@ trusted. When several faults hold, CUT wins.
 import micropython
 from micropython import const
 
-from legcore.model import TICKS_MAX
-from legcore.phases import CUT, OFF, RELEASE
+from legcore.phases import CUT, RELEASE, STANDING
 
 POT_RANGE = const(1)
 STALL = const(2)
@@ -32,8 +31,8 @@ FAULTS = (
     (
         STALL,
         "stall",
-        "drive given, fold hardly moving",
-        "stall_drive_permille, stall_rate_cdps",
+        "fold gained under drive",
+        "stall_drive_permille, stall_move_cdeg",
         "stall_ticks",
         CUT,
         "The motor was driven and the leg did not move.",
@@ -68,39 +67,44 @@ RELEASE_BITS = _mask(RELEASE)
 @micropython.native
 def judge(leg, thigh_cal, shank_cal, settings):
     """Set the fault bits of one leg; called once a tick after the estimate."""
-    count = leg.thigh.count
-    if count < thigh_cal.low_count or count > thigh_cal.high_count:
-        leg.thigh.bad_ticks = min(leg.thigh.bad_ticks + 1, TICKS_MAX)
-    else:
-        leg.thigh.bad_ticks = 0
-    count = leg.shank.count
-    if count < shank_cal.low_count or count > shank_cal.high_count:
-        leg.shank.bad_ticks = min(leg.shank.bad_ticks + 1, TICKS_MAX)
-    else:
-        leg.shank.bad_ticks = 0
-    if leg.thigh.bad_ticks >= settings.pot_ticks or leg.shank.bad_ticks >= settings.pot_ticks:
+    if out_of_range(leg.thigh, thigh_cal, settings) or out_of_range(leg.shank, shank_cal, settings):
         leg.fault_bits |= POT_RANGE
-
-    if leg.phase == OFF:
+    if leg.phase <= STANDING:
         leg.stall_ticks = 0
         leg.stop_ticks = 0
         return
 
-    # Paying out against a foot that has landed is the slack guard's business,
-    # so a stall is counted only where the motor pulls.
-    if (
-        leg.drive_permille >= settings.stall_drive_permille
-        and leg.rate_cdps < settings.stall_rate_cdps
-    ):
-        leg.stall_ticks = min(leg.stall_ticks + 1, TICKS_MAX)
-        if leg.stall_ticks >= settings.stall_ticks:
-            leg.fault_bits |= STALL
+    # Motion is measured over the whole time, not tick by tick: a rate near zero is all
+    # noise. Paying out against a foot that has landed is the slack guard's business, so a
+    # stall is counted only where the motor pulls.
+    if leg.drive_permille < settings.stall_drive_permille:
+        leg.stall_ticks = 0
+    elif leg.stall_ticks == 0:
+        leg.stall_ticks = 1
+        leg.stall_from_cdeg = leg.fold_cdeg
+    elif leg.stall_ticks < settings.stall_ticks:
+        leg.stall_ticks += 1
     else:
         leg.stall_ticks = 0
+        if leg.fold_cdeg - leg.stall_from_cdeg < settings.stall_move_cdeg:
+            leg.fault_bits |= STALL
 
-    if leg.fold_cdeg > settings.fold_max_cdeg + settings.stop_margin_cdeg:
-        leg.stop_ticks = min(leg.stop_ticks + 1, TICKS_MAX)
-        if leg.stop_ticks >= settings.stop_ticks:
-            leg.fault_bits |= END_STOP
-    else:
+    if leg.fold_cdeg <= settings.fold_max_cdeg + settings.stop_margin_cdeg:
         leg.stop_ticks = 0
+    elif leg.stop_ticks < settings.stop_ticks:
+        leg.stop_ticks += 1
+    else:
+        leg.fault_bits |= END_STOP
+
+
+@micropython.native
+def out_of_range(joint, cal, settings):
+    """1 when a pot's count has been outside its window for too long, else 0."""
+    count = joint.count
+    if cal.low_count <= count <= cal.high_count:
+        joint.bad_ticks = 0
+        return 0
+    if joint.bad_ticks < settings.pot_ticks:
+        joint.bad_ticks += 1
+        return 0
+    return 1

@@ -3,24 +3,18 @@
 import micropython
 
 from legcore.model import ERROR_MAX_CDEG, FEEDFORWARD_POINTS, SETPOINT_RATE_MAX_CDPS
-from legcore.phases import STANDING
 
 _LAST_SEGMENT = FEEDFORWARD_POINTS - 2
 
 
 @micropython.native
 def control(leg, settings):
-    """Set `wanted_permille` of one leg, positive folding it.
+    """Set `wanted_permille` of one moving leg, positive folding it.
 
     The derivative acts on the measured rate, so a setpoint that moves off does not
     kick. The tables over fold hold the drive that carries the spring, and the drive
     that each cdeg/s of setpoint needs; the integral has only the rest to find.
     """
-    if leg.phase <= STANDING:
-        leg.law_on = 0
-        leg.integral_q16 = 0
-        leg.wanted_permille = 0
-        return
     setpoint_cdeg = leg.setpoint_cdeg_q6 >> 6
     error = setpoint_cdeg - leg.fold_cdeg
     if error > ERROR_MAX_CDEG:

@@ -2,22 +2,15 @@
 
 import micropython
 
-from legcore.phases import OFF
-
 
 @micropython.native
 def limit(leg, settings):
-    """Turn `wanted_permille` into `drive_permille` and `pulse_us` of one leg.
+    """Turn `wanted_permille` into `drive_permille` of one moving leg.
 
     An end stop allows less drive the nearer the leg comes, seen a little ahead in
     time, and pushes back when it is passed: it brakes before the limit instead of
     clipping at it.
     """
-    if leg.phase == OFF:
-        # A cut is not slewed.
-        leg.drive_permille = 0
-        leg.pulse_us = settings.pulse_neutral_us
-        return
     wanted = leg.wanted_permille
     most = settings.drive_max_permille
     least = -most
@@ -25,19 +18,25 @@ def limit(leg, settings):
     ahead = leg.fold_cdeg + (leg.rate_cdps * settings.stop_ahead_q10 >> 10)
     thigh = leg.thigh.angle_cdeg_q4 >> 4
     shank = leg.shank.angle_cdeg_q4 >> 4
-    room_up = min(
-        settings.fold_max_cdeg - ahead,
-        settings.thigh_max_cdeg - thigh,
-        settings.shank_max_cdeg - shank,
-    )
-    room_down = min(
-        ahead - settings.fold_min_cdeg,
-        thigh - settings.thigh_min_cdeg,
-        shank - settings.shank_min_cdeg,
-    )
+    # The nearest of fold's and both joints' ends counts, in either direction.
+    room_up = settings.fold_max_cdeg - ahead
+    room = settings.thigh_max_cdeg - thigh
+    if room < room_up:
+        room_up = room
+    room = settings.shank_max_cdeg - shank
+    if room < room_up:
+        room_up = room
+    room_down = ahead - settings.fold_min_cdeg
+    room = thigh - settings.thigh_min_cdeg
+    if room < room_down:
+        room_down = room
+    room = shank - settings.shank_min_cdeg
+    if room < room_down:
+        room_down = room
     # Budget: (36000 + 10000 + 18000) x 8192 = 5.3e8.
-    upper = room_up * settings.stop_gain_q8 >> 8
-    lower = -(room_down * settings.stop_gain_q8 >> 8)
+    gain = settings.stop_gain_q8
+    upper = room_up * gain >> 8
+    lower = -(room_down * gain >> 8)
     if lower > 0:
         # Past the lower end the spring has nothing left to give; pulling against
         # it would only heat the motor.
@@ -63,19 +62,20 @@ def limit(leg, settings):
         drive = wanted
     leg.drive_permille = drive
 
-    if -settings.drive_min_permille < drive < settings.drive_min_permille:
-        # Too little to turn the motor: neutral, where the controller brakes it.
-        drive = 0
-    pulse = settings.pulse_neutral_us
-    if drive > 0:
-        pulse += pulse_offset_us(drive, settings)
-    elif drive < 0:
-        pulse -= pulse_offset_us(-drive, settings)
-    leg.pulse_us = pulse
-
 
 @micropython.native
-def pulse_offset_us(drive, settings):
-    """Width to add for `drive` permille, deadband included: 1000 gives the whole span."""
+def give_pulse(leg, settings):
+    """Set `pulse_us` of one leg: past the controller's deadband at once, 1000 is the whole span."""
+    drive = leg.drive_permille
+    least = settings.drive_min_permille
+    neutral = settings.pulse_neutral_us
     deadband = settings.pulse_deadband_us
-    return deadband + drive * (settings.pulse_span_us - deadband) // 1000
+    if drive >= least and drive > 0:
+        offset = deadband + drive * (settings.pulse_span_us - deadband) // 1000
+        leg.pulse_us = neutral + offset
+    elif drive <= -least and drive < 0:
+        offset = deadband - drive * (settings.pulse_span_us - deadband) // 1000
+        leg.pulse_us = neutral - offset
+    else:
+        # Too little to turn the motor: neutral, where the controller brakes it.
+        leg.pulse_us = neutral

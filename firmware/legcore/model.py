@@ -19,7 +19,7 @@ ERROR_MAX_CDEG = 4000
 SETPOINT_RATE_MAX_CDPS = 10000
 CALIBRATION_POINTS = 5
 FEEDFORWARD_POINTS = 9
-# Counters stop here. Longer than any time that a setting can name (28 minutes at 200 Hz).
+# The count of ticks in a phase stops here; no time in the settings is longer.
 TICKS_MAX = 350000
 
 CALIBRATION = (
@@ -36,7 +36,7 @@ JOINT = (
     ("older_count", "count", 0, 4095),
     ("oldest_count", "count", 0, 4095),
     ("angle_cdeg_q4", "cdeg/16", -16 * ANGLE_MAX_CDEG, 16 * ANGLE_MAX_CDEG),
-    ("bad_ticks", "tick", 0, TICKS_MAX),
+    ("bad_ticks", "tick", 0, 1000),
 )
 
 LEG = (
@@ -49,16 +49,17 @@ LEG = (
     ("fold_cdeg_q4", "cdeg/16", -32 * ANGLE_MAX_CDEG, 32 * ANGLE_MAX_CDEG),
     ("fold_cdeg", "cdeg", -2 * ANGLE_MAX_CDEG, 2 * ANGLE_MAX_CDEG),
     ("rate_cdps", "cdeg/s", -RATE_MAX_CDPS, RATE_MAX_CDPS),
-    ("switch_ticks", "tick", 0, TICKS_MAX),
+    ("switch_ticks", "tick", 0, 250),
     ("pressed", "flag", 0, 1),
     ("rearmed", "flag", 0, 1),
     # Supervisor.
     ("phase", "phase", 0, 5),
     ("phase_ticks", "tick", 0, TICKS_MAX),
     ("fault_bits", "bits", 0, 0xFFFF),
-    ("stall_ticks", "tick", 0, TICKS_MAX),
-    ("slack_ticks", "tick", 0, TICKS_MAX),
-    ("stop_ticks", "tick", 0, TICKS_MAX),
+    ("stall_ticks", "tick", 0, 1000),
+    ("stall_from_cdeg", "cdeg", -2 * ANGLE_MAX_CDEG, 2 * ANGLE_MAX_CDEG),
+    ("slack_ticks", "tick", 0, 1000),
+    ("stop_ticks", "tick", 0, 1000),
     # Setpoint: where the fold should be, and how far it moves in this tick.
     ("target_cdeg", "cdeg", -ANGLE_MAX_CDEG, ANGLE_MAX_CDEG),
     ("setpoint_cdeg_q6", "cdeg/64", -128 * ANGLE_MAX_CDEG, 128 * ANGLE_MAX_CDEG),
@@ -119,7 +120,7 @@ SETTINGS = (
     # Faults.
     ("pot_ticks", "tick", 1, 1000),
     ("stall_drive_permille", "permille", 1, 1000),
-    ("stall_rate_cdps", "cdeg/s", 0, RATE_MAX_CDPS),
+    ("stall_move_cdeg", "cdeg", 1, 4000),
     ("stall_ticks", "tick", 1, 1000),
     ("stop_margin_cdeg", "cdeg", 0, 3000),
     ("stop_ticks", "tick", 1, 1000),

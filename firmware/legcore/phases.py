@@ -39,7 +39,7 @@ EVENTS = (
     ("arm", "armed by the person, with every sensor live and both feet down"),
     ("ask", "foot raised on its switch, and the other leg is standing"),
     ("let go", "foot no longer raised"),
-    ("tired", "held up for the longest time allowed"),
+    ("tired", "up for the longest time allowed"),
     ("landed", "leg at its rest fold, or the foot has met something"),
     ("arrived", "setpoint and leg are at the wanted fold"),
 )
@@ -55,6 +55,7 @@ TRANSITIONS = (
     (LIFTING, RELEASE, RELEASING, "the pose can be trusted: let down under control"),
     (LIFTING, DISARM, RELEASING, "disarmed in mid-air"),
     (LIFTING, LET_GO, LOWERING, "put down early: re-aimed in mid-air"),
+    (LIFTING, TIRED, LOWERING, "a leg that never arrives must not cook the motor"),
     (LIFTING, ARRIVED, HELD, "at its height"),
     (HELD, CUT, OFF, "power is removed; the spring puts the foot down"),
     (HELD, RELEASE, RELEASING, "the pose can be trusted: let down under control"),

@@ -2,25 +2,21 @@
 
 import micropython
 
-from legcore.model import ANGLE_MAX_CDEG, TICKS_MAX
-from legcore.phases import HELD, LIFTING, LOWERING, STANDING
+from legcore.model import ANGLE_MAX_CDEG
+from legcore.phases import HELD, LIFTING, LOWERING
 
 _FAR_Q6 = 128 * ANGLE_MAX_CDEG
 
 
 @micropython.native
 def aim(leg, settings):
-    """Advance the setpoint of one leg by one tick.
+    """Advance the setpoint of one moving leg by one tick.
 
     The setpoint's speed changes by at most `accel_step_q6` a tick, whatever the
     target does, so a leg re-aimed in mid-air never sees a jump. The one exception
     is the slack guard: a foot that has met something stops the rope at once.
     """
     phase = leg.phase
-    if phase <= STANDING:
-        leg.setpoint_cdeg_q6 = leg.fold_cdeg_q4 * 4
-        leg.step_cdeg_q6 = 0
-        return
     if phase == LIFTING or phase == HELD:
         leg.target_cdeg = settings.lift_fold_cdeg
         most = settings.lift_step_q6
@@ -43,7 +39,8 @@ def aim(leg, settings):
         # The leg cannot follow. Upwards the setpoint slows down and waits; downwards
         # more rope would only lie slack, to be taken up with a jerk.
         if sign < 0:
-            leg.slack_ticks = min(leg.slack_ticks + 1, TICKS_MAX)
+            if leg.slack_ticks < settings.slack_ticks:
+                leg.slack_ticks += 1
             speed = 0
         else:
             speed = max(speed - accel, 0)
@@ -55,9 +52,10 @@ def aim(leg, settings):
             return
         speed = next_speed(speed, distance, most, accel)
 
-    setpoint += speed * sign
+    speed *= sign
+    setpoint += speed
     leg.setpoint_cdeg_q6 = max(-_FAR_Q6, min(_FAR_Q6, setpoint))
-    leg.step_cdeg_q6 = speed * sign
+    leg.step_cdeg_q6 = speed
 
 
 @micropython.native

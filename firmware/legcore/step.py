@@ -5,7 +5,8 @@ import micropython
 from legcore.estimate import estimate
 from legcore.faults import judge
 from legcore.law import control
-from legcore.limits import limit
+from legcore.limits import give_pulse, limit
+from legcore.phases import STANDING
 from legcore.setpoint import aim
 from legcore.supervise import supervise
 
@@ -31,6 +32,22 @@ def step(rig):
 @micropython.native
 def drive(leg, settings):
     """From the phase of one leg to its pulse."""
+    if leg.phase <= STANDING:
+        rest(leg, settings)
+        return
     aim(leg, settings)
     control(leg, settings)
     limit(leg, settings)
+    give_pulse(leg, settings)
+
+
+@micropython.native
+def rest(leg, settings):
+    """Neutral at once, not slewed; the next move will start from where the leg is."""
+    leg.setpoint_cdeg_q6 = leg.fold_cdeg_q4 * 4
+    leg.step_cdeg_q6 = 0
+    leg.law_on = 0
+    leg.integral_q16 = 0
+    leg.wanted_permille = 0
+    leg.drive_permille = 0
+    leg.pulse_us = settings.pulse_neutral_us

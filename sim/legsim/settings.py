@@ -117,7 +117,7 @@ _VALUES: dict[str, Callable[[Rig], float]] = {
     "pulse_span_us": lambda r: r.controller.span_s * 1e6,
     "pot_ticks": lambda r: _ticks(r, r.control.pot_time_s),
     "stall_drive_permille": lambda r: r.control.stall_drive * 1000,
-    "stall_rate_cdps": lambda r: _cdeg(r.control.stall_rate_radps),
+    "stall_move_cdeg": lambda r: _cdeg(r.control.stall_move_rad),
     "stall_ticks": lambda r: _ticks(r, r.control.stall_time_s),
     "stop_margin_cdeg": lambda r: _cdeg(r.control.stop_margin_rad),
     "stop_ticks": lambda r: _ticks(r, r.control.stop_time_s),
