@@ -1,6 +1,7 @@
 """What the numbers of a rig must be to each other: one table, each row a rule and its reason."""
 
 from collections.abc import Callable
+from math import prod
 from typing import NamedTuple
 
 from legsim.linkage import height_m, leans_under_hip_rad
@@ -10,6 +11,7 @@ from hocklift.units import show, with_unit
 
 # Sums of decimals miss each other by this much without anybody having meant it.
 _ROUNDING = 1e-9
+_RATIO_TOLERANCE = 0.01
 
 
 class Check(NamedTuple):
@@ -58,7 +60,7 @@ def _anchor_on_link(part: str, link: str) -> Check:
             getattr(getattr(rig, part), f"{link}_anchor_m")
             <= getattr(rig.mechanism, f"{link}_length_m")
         ),
-        f"the {part}'s anchor must be on the {link}, so no farther from the knee than it is long",
+        f"the {part.replace('_', ' ')}'s anchor must be on the {link}, so no farther from the knee than it is long",
     )
 
 
@@ -92,6 +94,11 @@ def _travel_m(rig: Rig) -> float:
     """How far the leg shortens from the extended stop to the soft stop."""
     m = rig.mechanism
     return height_m(m, m.fold_extended_rad) - height_m(m, m.fold_soft_stop_rad)
+
+
+def _teeth_ratio(rig: Rig) -> float:
+    """Ratio of the whole train, from its teeth."""
+    return prod(rig.gears.wheel_teeth) / prod(rig.gears.pinion_teeth)
 
 
 def _swing_s(rig: Rig) -> float:
@@ -152,7 +159,11 @@ CHECKS = (
         for stop, pose in (("extended", "standing"), ("soft_stop", "folded to the soft stop"))
         for link in ("thigh", "shank")
     ),
-    *(_anchor_on_link(part, link) for part in ("spring", "rope") for link in ("thigh", "shank")),
+    *(
+        _anchor_on_link(part, link)
+        for part in ("spring", "gas_spring", "rope")
+        for link in ("thigh", "shank")
+    ),
     *(_pot_covers(link) for link in ("thigh", "shank")),
     Check(
         ("wants.clearance", "mechanism.fold_extended", "mechanism.fold_soft_stop"),
@@ -170,6 +181,40 @@ CHECKS = (
         lambda rig: rig.wants.lift_s + rig.wants.lower_s <= _swing_s(rig) + _ROUNDING,
         "lifting and lowering must fit into the part of a stride that a foot is up",
         lambda rig: f"that is {with_unit(show(_swing_s(rig), 's', 4), 's')}",
+    ),
+    Check(
+        (
+            "drive.gear_stages",
+            "gears.pinion_teeth",
+            "gears.wheel_teeth",
+            "gears.module",
+            "gears.face",
+        ),
+        lambda rig: all(
+            len(entries) == rig.drive.gear_stages
+            for entries in (
+                rig.gears.pinion_teeth,
+                rig.gears.wheel_teeth,
+                rig.gears.module_m,
+                rig.gears.face_m,
+            )
+        ),
+        "each list of the gears must have one entry for each stage",
+    ),
+    Check(
+        ("drive.gear_ratio", "gears.pinion_teeth", "gears.wheel_teeth"),
+        lambda rig: abs(_teeth_ratio(rig) / rig.drive.gear_ratio - 1) <= _RATIO_TOLERANCE,
+        "the teeth must make the gear ratio, within 1 %",
+        lambda rig: f"they make {_teeth_ratio(rig):.4g}",
+    ),
+    Check(
+        ("wants.stoop_fold", "mechanism.fold_extended", "mechanism.fold_soft_stop"),
+        lambda rig: (
+            rig.mechanism.fold_extended_rad
+            < rig.wants.stoop_fold_rad
+            <= rig.mechanism.fold_soft_stop_rad
+        ),
+        "the stooped fold must lie between the extended stop and the soft stop",
     ),
     Check(
         ("control.period",),

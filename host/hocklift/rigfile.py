@@ -9,7 +9,7 @@ from dataclasses import replace
 from decimal import ROUND_CEILING, ROUND_FLOOR
 from difflib import get_close_matches
 from fractions import Fraction
-from math import inf, isfinite
+from math import inf, isfinite, isnan, nan
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +32,8 @@ _HEADER = """\
 
 _MOST_BYTES = 1 << 18  # a rig file has about 12 kB; a device or a log given by mistake never ends
 _MOST_SHOWN = 40  # characters of what was found
+_MOST_ENTRIES = 6  # a gear train has so many meshes at most
+_UNKNOWN = "unknown"
 _KINDS: dict[type, str] = {dict: "a section", list: "a list"}
 
 
@@ -178,11 +180,21 @@ def _read_section(section: str, found: Any) -> tuple[dict[str, Any], list[str]]:
     return values, faults
 
 
-def _read_value(key: Key, found: Any) -> float | str:
+def _read_value(key: Key, found: Any) -> float | str | tuple[float, ...]:
     if key.words:
         if found not in key.words:
             raise _WrongValueError("which is none of its words")
         return str(found)
+    if isinstance(key.default, tuple):
+        if not isinstance(found, list) or not 1 <= len(found) <= _MOST_ENTRIES:
+            raise _WrongValueError(f"which is not a list of 1 to {_MOST_ENTRIES}")
+        return tuple(_read_number(key, entry) for entry in found)
+    return _read_number(key, found)
+
+
+def _read_number(key: Key, found: Any) -> float:
+    if key.unknown and found == _UNKNOWN:
+        return nan
     written = _plain(found) if key.unit == "" else _quantity(key, found)
     value = to_si(written)
     if not key.low <= value <= key.high:
@@ -254,16 +266,27 @@ def _range(key: Key, unit: str) -> str:
     # Rounded inwards, so that the ends shown are always accepted.
     low = show(key.low, unit, 6, ROUND_CEILING)
     high = show(key.high, unit, 6, ROUND_FLOOR)
-    return ("a whole number, " if key.whole else "") + with_unit(f"{low} to {high}", unit)
+    return (
+        ("a list, each " if isinstance(key.default, tuple) else "")
+        + ("a whole number, " if key.whole else "")
+        + with_unit(f"{low} to {high}", unit)
+        + (f', or "{_UNKNOWN}"' if key.unknown else "")
+    )
 
 
 def _value(key: Key, rig: Rig) -> str:
     return _line(key, key.of(rig)).partition(" = ")[2]
 
 
-def _line(key: Key, value: float | str) -> str:
+def _line(key: Key, value: float | str | tuple[float, ...]) -> str:
     """Return the line of TOML that gives a key this value, in SI."""
-    if isinstance(value, str):
-        return f'{key.name} = "{value}"'
+    if isinstance(value, tuple):
+        return f"{key.name} = [{', '.join(_number(key, entry) for entry in value)}]"
+    return f"{key.name} = " + (f'"{value}"' if isinstance(value, str) else _number(key, value))
+
+
+def _number(key: Key, value: float) -> str:
+    if isnan(value):
+        return f'"{_UNKNOWN}"'
     number = with_unit(show(value, key.unit), key.unit)
-    return f'{key.name} = "{number}"' if key.unit else f"{key.name} = {number}"
+    return f'"{number}"' if key.unit else number

@@ -17,11 +17,20 @@ _RENAMED = {
     "sensors.lift_off_per_s": "lift_off_rate",
     "wearer.stirrup_N_per_m": "stirrup_stiffness",
     "wearer.stirrup_Ns_per_m": "stirrup_damping",
+    "drive.winding_J_per_K": "winding_heat",
+    "drive.case_J_per_K": "case_heat",
+    "pins.yield_Pa": "pin_yield",
+    "pins.plate_Pa": "plate_yield",
+    "pins.timber_kg_per_m3": "timber_density",
+    "hip.lean_spring_N_per_m": "lean_spring_rate",
+    "hip.lean_spring_m": "lean_spring_arm",
+    "hip.turn_Nm": "turn_torque",
+    "hip.turn_rad": "turn_out",
 }
 
 _UNIT_ENDING = re.compile(
-    "_(kg|m|rad|s|N|A|V|C|ohm|Nm|Nms|kgm2|radps|radps2|N_per_m|Ns_per_m|"
-    "radps_per_V|per_s|per_rad|per_rad_s|s_per_rad)$"
+    "_(kg|m|rad|s|N|A|V|C|K|Pa|ohm|Nm|Nms|kgm2|radps|radps2|N_per_m|Ns_per_m|"
+    "J_per_K|K_per_W|Nm_per_rad|kg_per_m3|radps_per_V|per_s|per_rad|per_rad_s|s_per_rad)$"
 )
 
 
@@ -30,18 +39,20 @@ class Key:
     """One line of a rig file: a number with its unit, or a word where `words` is not empty.
 
     `low` and `high` are in SI, ends included; `unit` is the one to show, "" for a plain
-    number, which must be `whole` if so marked.
+    number, which must be `whole` if so marked. A default that is a tuple marks a list;
+    where `unknown`, that word may stand for a number, which is NaN then.
     """
 
     section: str
     field: str
     name: str
-    default: float | str
+    default: float | str | tuple[float, ...]
     meaning: str
     unit: str = ""
     low: float = 0
     high: float = 0
     whole: bool = False
+    unknown: bool = False
     words: tuple[str, ...] = ()
 
     @property

@@ -134,10 +134,18 @@ def turn_motor(leg: Any, rig: Any, state: Any, tension_N: float, dt: float) -> N
     # no source; one data-sheet figure cannot tell them apart).
     loss_Nm = d.torque_Nm_per_A * drive.no_load_current_A * (turning + speed / d.no_load_radps) / 2
     torque_Nm = d.torque_Nm_per_A * current_A - loss_Nm - load_Nm
-    # Back-EMF is a stiff damper; taking it implicitly keeps any step stable.
-    stiff = d.torque_Nm_per_A / (drive.speed_constant_radps_per_V * drive.resistance_ohm)
+    # Back-EMF is a stiff damper; taking it implicitly keeps any step stable. A current at
+    # its limit, or none, does not depend on speed and damps nothing.
+    c = rig.controller
+    most_A = c.start_current_A if abs(speed) < c.start_speed_radps else c.current_limit_A
+    stiff = 0.0
+    if 0 < abs(current_A) < most_A:
+        stiff = d.torque_Nm_per_A / (drive.speed_constant_radps_per_V * drive.resistance_ohm)
     inertia = drive.rotor_inertia_kgm2
-    leg.motor_radps = speed + dt * torque_Nm / (inertia + dt * stiff)
+    change_radps = dt * torque_Nm / (inertia + dt * stiff)
+    leg.motor_radps = speed + change_radps
+    # So the current that acted, and is paid for, is the one at the step's end.
+    current_A -= change_radps * stiff / d.torque_Nm_per_A
     leg.wound_m += dt * leg.motor_radps * drive.drum_radius_m / drive.gear_ratio
     leg.current_A = current_A
     leg.tension_N = tension_N

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from legsim.linkage import GRAVITY_MPS2, span_m, tackle_advantage
-from legsim.rig import SECTIONS, Rig
+from legsim.rig import SECTIONS, SIZING_SECTIONS, Rig
 
 # One leg of the plant. Positions are relative to the ground below the hip.
 LEG_STATE = np.dtype(
@@ -86,12 +86,15 @@ _DERIVED = np.dtype(
 )
 
 
+_SECTIONS = tuple(section for section in SECTIONS if section not in SIZING_SECTIONS)
+
+
 @cache
 def rig_dtype() -> np.dtype[np.void]:
-    """The whole of `legsim.rig.Rig` as a record; a choice becomes the index of its word."""
+    """What the simulator needs of `legsim.rig.Rig`; a choice becomes the index of its word."""
     parts: list[Any] = [
         (section, [(item.name, np.float64) for item in fields(getattr(Rig(), section))])
-        for section in SECTIONS
+        for section in _SECTIONS
     ]
     return np.dtype([*parts, ("derived", _DERIVED)])
 
@@ -99,7 +102,7 @@ def rig_dtype() -> np.dtype[np.void]:
 def rig_record(rig: Rig) -> NDArray[np.void]:
     """Copy a rig into a one-element array of `rig_dtype()`, derived values included."""
     record = np.zeros(1, rig_dtype())
-    for section in SECTIONS:
+    for section in _SECTIONS:
         part = getattr(rig, section)
         record[section] = tuple(
             item.metadata["words"].index(value) if "words" in item.metadata else value

@@ -13,12 +13,30 @@ _RPM = 2 * pi / 60
 
 
 def key(
-    default: float, unit: str, low: float, high: float, meaning: str, *, whole: bool = False
+    default: float | tuple[float, ...],
+    unit: str,
+    low: float,
+    high: float,
+    meaning: str,
+    *,
+    whole: bool = False,
+    unknown: bool = False,
 ) -> Any:
-    """Declare a number: SI default and range (ends included), and the unit to show it in."""
+    """Declare a number: SI default and range (ends included), and the unit to show it in.
+
+    A tuple declares a list, one number for each gear mesh. Where `unknown`, a person may
+    say so instead of giving a number, which is then NaN.
+    """
     return field(
         default=default,
-        metadata={"unit": unit, "low": low, "high": high, "meaning": meaning, "whole": whole},
+        metadata={
+            "unit": unit,
+            "low": low,
+            "high": high,
+            "meaning": meaning,
+            "whole": whole,
+            "unknown": unknown,
+        },
     )
 
 
@@ -67,6 +85,28 @@ class Spring:
     shank_anchor_m: float = key(0.115, "mm", 0.005, 1, "from the knee, on the shank")
     rate_N_per_m: float = key(62e3, "N/mm", 100, 1e6, "spring rate")
     force_extended_N: float = key(900, "N", 0, 20000, "spring force at the extended stop")
+    wire_m: float = key(0.010, "mm", 1e-4, 0.05, "wire diameter", unknown=True)
+    coil_m: float = key(0.060, "mm", 1e-3, 0.5, "mean coil diameter", unknown=True)
+    active_coils: float = key(7.42, "", 1, 200, "coils that work", unknown=True)
+    free_length_m: float = key(0.180, "mm", 0.005, 2, "length without load", unknown=True)
+    material: str = choice(
+        "oil-tempered steel",
+        ("music wire", "oil-tempered steel", "stainless steel"),
+        "what the wire is made of",
+    )
+    mount: str = choice("coil-over", ("coil-over", "hooked"), "how the spring is held")
+
+
+@dataclass(frozen=True)
+class GasSpring:
+    """A gas spring beside the coil spring, between anchors of its own; force 0: there is none."""
+
+    thigh_anchor_m: float = key(0.140, "mm", 0.005, 1, "from the knee, on the thigh")
+    shank_anchor_m: float = key(0.140, "mm", 0.005, 1, "from the knee, on the shank")
+    force_extended_N: float = key(0, "N", 0, 20000, "force at the extended stop")
+    progression: float = key(1.3, "", 1, 5, "force at full stroke over force at its start")
+    stroke_m: float = key(0.080, "mm", 0.005, 1, "stroke over which it progresses")
+    friction_N: float = key(20, "N", 0, 1000, "its seal's friction")
 
 
 @dataclass(frozen=True)
@@ -83,6 +123,9 @@ class Rope:
     lead_length_m: float = key(0.6, "m", 0.01, 10, "line from tackle to drum")
     line_damping_s: float = key(0.004, "ms", 0, 1, "damping of the line over its stiffness")
     breaking_N: float = key(1900, "kN", 50, 1e6, "breaking load of the line, knots not counted")
+    diameter_m: float = key(0.004, "mm", 5e-4, 0.05, "line diameter")
+    knot_share: float = key(0.6, "percent", 0.2, 1, "strength that knots or splices leave it")
+    sheave_m: float = key(0.030, "mm", 0.003, 0.5, "sheave diameter, to the middle of the line")
 
 
 @dataclass(frozen=True)
@@ -90,6 +133,7 @@ class Drive:
     """Drum, printed gears and brushless motor, the motor as its direct-current equivalent."""
 
     drum_radius_m: float = key(0.011, "mm", 0.002, 0.5, "drum, to the middle of the line")
+    drum_width_m: float = key(0.040, "mm", 0.002, 0.5, "between the drum's flanges")
     gear_ratio: float = key(24, "", 1, 1000, "turns of the motor for one of the drum")
     gear_stages: float = key(3, "", 1, 6, "meshes in the train", whole=True)
     mesh_efficiency: float = key(0.95, "percent", 0.5, 1, "of each mesh")
@@ -99,6 +143,59 @@ class Drive:
     no_load_V: float = key(10, "V", 1, 100, "voltage of that free run")
     rotor_inertia_kgm2: float = key(20e-6, "kg*mm^2", 1e-8, 0.1, "rotor and first pinion")
     motor_mass_kg: float = key(0.190, "g", 0.005, 20, "motor")
+    winding_J_per_K: float = key(17, "J/K", 0.1, 5000, "heat that warms the winding by 1 K")
+    case_J_per_K: float = key(65, "J/K", 0.5, 50000, "heat that warms the rest of the motor by 1 K")
+    winding_to_case_K_per_W: float = key(0.9, "K/W", 0.001, 100, "winding to case")
+    case_to_air_K_per_W: float = key(5.0, "K/W", 0.01, 500, "case to air")
+    winding_limit_K: float = key(80, "K", 10, 200, "most that the winding may warm over the air")
+
+
+@dataclass(frozen=True)
+class Gears:
+    """Spur gears of 20 degree involute form; lists begin at the motor, one entry a mesh."""
+
+    pinion_teeth: tuple[float, ...] = key((14, 15, 15), "", 6, 200, "driving gear", whole=True)
+    wheel_teeth: tuple[float, ...] = key((40, 42, 45), "", 6, 400, "driven gear", whole=True)
+    module_m: tuple[float, ...] = key(
+        (0.001, 0.00125, 0.0015), "mm", 2e-4, 0.02, "pitch diameter over teeth"
+    )
+    face_m: tuple[float, ...] = key((0.010, 0.014, 0.020), "mm", 0.001, 0.2, "face width")
+    material: str = choice(
+        "nylon", ("PLA", "PETG", "nylon", "steel"), "what they are made of, printed where plastic"
+    )
+
+
+@dataclass(frozen=True)
+class Pins:
+    """Hinge pins and anchor bolts, each through a timber link held in a fork of two plates."""
+
+    knee_pin_m: float = key(0.012, "mm", 0.001, 0.1, "knee hinge pin, diameter")
+    spring_pin_m: float = key(0.012, "mm", 0.001, 0.1, "spring anchor bolt, diameter")
+    rope_pin_m: float = key(0.008, "mm", 0.001, 0.1, "rope anchor bolt, diameter")
+    link_m: float = key(0.025, "mm", 0.001, 0.3, "timber of the link, along the pin")
+    plate_m: float = key(0.003, "mm", 0.0005, 0.1, "each plate of the fork")
+    yield_Pa: float = key(
+        640e6, "MPa", 1e7, 3e9, "yield strength of pins, as 640 MPa for 8.8 bolts"
+    )
+    plate_Pa: float = key(235e6, "MPa", 1e7, 2e9, "yield strength of the plates")
+    timber_kg_per_m3: float = key(680, "kg/m^3", 200, 1200, "density of the timber, ash about 680")
+
+
+@dataclass(frozen=True)
+class Hip:
+    """Passive joints between frame and leg that follow the wearer: side-lean and turn-out."""
+
+    wearer_mass_kg: float = key(75, "kg", 20, 200, "the wearer, who leans on the frame")
+    lean_share: float = key(
+        0.1, "percent", 0, 1, "of the wearer's weight that a lean puts on the frame"
+    )
+    height_m: float = key(0.35, "mm", 0.01, 2, "centre of frame and lean above the side-lean axis")
+    lean_rad: float = key(radians(6), "deg", radians(1), radians(45), "side-lean allowed")
+    lean_spring_N_per_m: float = key(25e3, "N/mm", 100, 1e7, "each of the two side springs")
+    lean_spring_m: float = key(0.080, "mm", 0.005, 0.5, "side springs from the axis")
+    turn_Nm: float = key(5, "N*m", 0, 200, "turning of the foot that the turn-out joint must take")
+    turn_rad: float = key(radians(15), "deg", radians(1), radians(90), "turn-out allowed")
+    turn_bush_Nm_per_rad: float = key(25, "N*m/rad", 0.1, 1e5, "turn-out bush")
 
 
 @dataclass(frozen=True)
@@ -140,6 +237,8 @@ class Battery:
     capacity_C: float = key(5 * 3600, "A*hour", 100, 1e6, "capacity")
     resistance_ohm: float = key(0.018, "mohm", 0, 5, "whole pack")
     charge: float = key(0.9, "percent", 0.02, 1, "state of charge at the start")
+    current_limit_A: float = key(100, "A", 0.1, 2000, "most current that the pack may give")
+    reserve: float = key(0.2, "percent", 0, 0.9, "charge to be left in it")
 
 
 @dataclass(frozen=True)
@@ -245,8 +344,10 @@ class Control:
         radians(1), "deg", radians(0.1), radians(10), "near enough to its target"
     )
     stall_drive: float = key(0.25, "percent", 0.01, 1, "a stall is this much drive")
-    stall_rate_radps: float = key(radians(2), "deg/s", 0, radians(50), "with less motion than this")
-    stall_time_s: float = key(0.25, "ms", 0.01, 2, "for this long")
+    stall_move_rad: float = key(
+        radians(1), "deg", radians(0.1), radians(20), "that gains less fold than this"
+    )
+    stall_time_s: float = key(0.25, "ms", 0.01, 2, "in this time")
     stop_margin_rad: float = key(
         radians(1.5), "deg", 0, radians(20), "past the soft stop where it is a fault"
     )
@@ -278,6 +379,11 @@ class Wants:
     lift_s: float = key(0.7, "s", 0.05, 10, "from the raised foot to the clearance less tolerance")
     lower_s: float = key(0.8, "s", 0.05, 10, "from letting go to the foot on the ground")
     slack_m: float = key(0.015, "mm", 0, 1, "loose rope at the tackle while the foot is up")
+    stoop_fold_rad: float = key(
+        radians(92), "deg", radians(10), radians(170), "fold of both legs, stooped"
+    )
+    stoop_s: float = key(4, "s", 0.2, 60, "from standing to stooped")
+    walk_s: float = key(1200, "min", 60, 36000, "length of one walk")
     rope_factor: float = key(5, "", 1, 20, "breaking load over the highest tension in the line")
 
 
@@ -287,8 +393,12 @@ class Rig:
 
     mechanism: Mechanism = Mechanism()
     spring: Spring = Spring()
+    gas_spring: GasSpring = GasSpring()
     rope: Rope = Rope()
     drive: Drive = Drive()
+    gears: Gears = Gears()
+    pins: Pins = Pins()
+    hip: Hip = Hip()
     controller: Controller = Controller()
     battery: Battery = Battery()
     sensors: Sensors = Sensors()
@@ -307,3 +417,5 @@ class Rig:
 
 
 SECTIONS = tuple(part.name for part in fields(Rig))
+# What only sizing needs; the simulator leaves it out.
+SIZING_SECTIONS = ("gears", "pins", "hip")

@@ -4,7 +4,7 @@ import os
 from contextlib import suppress
 from dataclasses import fields, replace
 from fractions import Fraction
-from math import isclose, radians
+from math import isclose, isnan, nan, radians
 from pathlib import Path
 
 import pytest
@@ -59,8 +59,14 @@ def read_back(tmp_path: Path, data: str | bytes) -> Rig:
 
 
 def same_rig(one: Rig, other: Rig, slack: float) -> bool:
-    pairs = [(key.of(one), key.of(other)) for key in ALL_KEYS]
-    return all(a == b if isinstance(a, str) else isclose(a, b, rel_tol=slack) for a, b in pairs)
+    def same(a: float | str | tuple[float, ...], b: float | str | tuple[float, ...]) -> bool:
+        if isinstance(a, str) or isinstance(b, str):
+            return a == b
+        if isinstance(a, tuple) or isinstance(b, tuple):
+            return len(a) == len(b) and all(same(x, y) for x, y in zip(a, b, strict=True))
+        return isclose(a, b, rel_tol=slack) or (isnan(a) and isnan(b))
+
+    return all(same(key.of(one), key.of(other)) for key in ALL_KEYS)
 
 
 # Writing
@@ -70,12 +76,19 @@ def same_rig(one: Rig, other: Rig, slack: float) -> bool:
 def rigs(draw: st.DrawFn) -> Rig:
     """Draw any rig whose values are each within their range, possible as a whole or not."""
 
-    def value(key: Key) -> float | str:
-        if key.words:
-            return draw(st.sampled_from(key.words))
+    def number(key: Key) -> float:
+        if key.unknown and draw(st.booleans()):
+            return nan
         if key.whole:
             return float(draw(st.integers(int(key.low), int(key.high))))
         return draw(st.floats(key.low, key.high))
+
+    def value(key: Key) -> float | str | tuple[float, ...]:
+        if key.words:
+            return draw(st.sampled_from(key.words))
+        if isinstance(key.default, tuple):
+            return tuple(number(key) for _ in range(draw(st.integers(1, 6))))
+        return number(key)
 
     sections = {
         section: replace(
@@ -133,7 +146,26 @@ def test_every_field_of_a_rig_has_a_key_of_its_own() -> None:
 
 @pytest.mark.parametrize("key", ALL_KEYS, ids=lambda key: key.path)
 def test_the_demo_value_is_within_its_range(key: Key) -> None:
-    assert key.default in key.words or key.low <= float(key.default) <= key.high
+    if key.words:
+        assert key.default in key.words
+        return
+    numbers = key.default if isinstance(key.default, tuple) else (key.default,)
+    assert all(key.low <= float(number) <= key.high for number in numbers)
+
+
+def test_a_list_has_one_entry_for_each_gear_mesh_and_tells_what_is_wrong_with_one() -> None:
+    assert "\nwheel_teeth = [40, 42, 45]\n" in TEXT
+    assert "which is not a list" in complaint(with_value("gears.module", '"1 mm"'))
+    assert "which is out of range" in complaint(with_value("gears.wheel_teeth", "[40, 0, 45]"))
+    assert "which has no unit" in complaint(with_value("gears.module", '["1 mm", 1.25, "2 mm"]'))
+
+
+def test_a_spring_whose_wire_nobody_measured_may_say_so() -> None:
+    rig = parse_rig(with_value("spring.wire", '"unknown"'), "my.toml")
+    assert isnan(rig.spring.wire_m)
+    assert '\nwire = "unknown"\n' in rig_text(rig)
+    # What the rig cannot walk without must be known.
+    assert "number with a unit" in complaint(with_value("spring.rate", '"unknown"'))
 
 
 # Units
@@ -262,7 +294,10 @@ def test_the_ends_of_a_range_that_an_error_shows_are_accepted(path: str, written
         (TEXT.replace("thigh_length", "thigh_lenght"), "mechanism.thigh_lenght: no such key; did"),
         (TEXT.replace("thigh_length", "thigh_length_m"), "did you mean thigh_length?"),
         (TEXT.replace("[spring]\n", "[spring]\nparts = 4\n"), "did you mean rope.parts?"),
-        (TEXT.replace("[spring]\n", "[spring]\ncolour = 4\n"), "spring.colour: no such key; take"),
+        (
+            TEXT.replace("[spring]\n", "[spring]\nflavour = 4\n"),
+            "spring.flavour: no such key; take",
+        ),
         (
             TEXT.replace("[spring]", "[springs]"),
             "[springs]: no such section; did you mean [spring]?",
@@ -389,6 +424,11 @@ BROKEN: list[tuple[dict[str, str], str]] = [
         {"sensors.pot_travel": '"70 deg"'},
         "the pot's travel about its centre must reach past the shank",
     ),
+    ({"gas_spring.thigh_anchor": '"441 mm"'}, "the gas spring's anchor must be on the thigh"),
+    ({"gas_spring.shank_anchor": '"481 mm"'}, "the gas spring's anchor must be on the shank"),
+    ({"drive.gear_stages": "2"}, "each list of the gears must have one entry"),
+    ({"drive.gear_ratio": "20"}, "the teeth must make the gear ratio"),
+    ({"wants.stoop_fold": '"97 deg"'}, "the stooped fold must lie between"),
     ({"wants.clearance": '"190 mm"'}, "the wanted clearance must be less"),
     ({"wants.clearance": '"1000 mm"'}, "the wanted clearance must be less"),
     ({"wants.clearance_worst": '"81 mm"'}, "the worst step's clearance must"),
