@@ -18,6 +18,7 @@ from legsim.linkage import GRAVITY_MPS2, span_of_cosine_m
 
 # Coulomb friction changes sign over this speed: slow against any step, fast against creep.
 _FRICTION_RADPS = 0.03
+_SEAL_MPS = 0.004
 _BRISTLE_N_PER_M = 20e3
 _BRISTLE_NS_PER_M = 100.0
 
@@ -64,6 +65,20 @@ def pose(leg: Any, rig: Any) -> None:
 
 
 @native
+def gas_spring_Nm(rig: Any, sin_fold: float, cos_fold: float, fold_v: float) -> float:
+    """Torque of the gas spring on the fold, its seal's friction included; zero without one."""
+    gas = rig.gas_spring
+    if gas.force_extended_N == 0:
+        return 0.0
+    span_m = span_of_cosine_m(gas.thigh_anchor_m, gas.shank_anchor_m, cos_fold)
+    per_fold_m = -gas.thigh_anchor_m * gas.shank_anchor_m * sin_fold / span_m
+    pushed_in = (rig.derived.gas_extended_m - span_m) / gas.stroke_m
+    force_N = gas.force_extended_N * (1 + (gas.progression - 1) * pushed_in)
+    friction_N = gas.friction_N * smooth_sign(-per_fold_m * fold_v, _SEAL_MPS)
+    return (force_N + friction_N) * per_fold_m
+
+
+@native
 def kick(leg: Any, rig: Any, state: Any, tackle_N: float, hip_N: float, dt: float) -> None:
     """Change the speeds of one leg by all its forces over `dt`.
 
@@ -88,6 +103,7 @@ def kick(leg: Any, rig: Any, state: Any, tackle_N: float, hip_N: float, dt: floa
     spring_N = max(0.0, s.force_extended_N + s.rate_N_per_m * (d.spring_extended_m - spring_m))
     fold_Nm = (
         -spring_N * s.thigh_anchor_m * s.shank_anchor_m * sin_fold / spring_m
+        + gas_spring_Nm(rig, sin_fold, cos_fold, fold_v)
         - tackle_N * leg.rope_per_fold_m
         + stops_Nm(m, fold, fold_v, m.fold_extended_rad, m.fold_hard_stop_rad)
     )

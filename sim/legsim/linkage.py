@@ -60,7 +60,7 @@ def fold_for_lift_rad(mechanism: Mechanism, lift_m: float) -> float:
 
 
 def spring_force_N(rig: Rig, fold_rad: float) -> float:
-    """Force of the spring along its axis, pushing the anchors apart."""
+    """Force of the coil spring along its axis, pushing the anchors apart."""
     spring = rig.spring
     squeezed_m = span_m(
         spring.thigh_anchor_m, spring.shank_anchor_m, rig.mechanism.fold_extended_rad
@@ -68,19 +68,46 @@ def spring_force_N(rig: Rig, fold_rad: float) -> float:
     return max(0.0, spring.force_extended_N + spring.rate_N_per_m * squeezed_m)
 
 
-def rope_force_N(rig: Rig, fold_rad: float) -> float:
-    """Force of the whole tackle that holds a raised leg at `fold_rad`, friction left out.
+def gas_spring_force_N(rig: Rig, fold_rad: float) -> float:
+    """Force of the gas spring along its axis, friction left out; zero where there is none."""
+    gas = rig.gas_spring
+    squeezed_m = span_m(
+        gas.thigh_anchor_m, gas.shank_anchor_m, rig.mechanism.fold_extended_rad
+    ) - span_m(gas.thigh_anchor_m, gas.shank_anchor_m, fold_rad)
+    return gas.force_extended_N * (1 + (gas.progression - 1) * squeezed_m / gas.stroke_m)
 
-    Virtual work over the fold: the tackle's pull, the spring's push and the weight of
-    knee, shank and foot hanging from the hip, the foot kept straight below it.
+
+def springs_Nm(rig: Rig, fold_rad: float) -> float:
+    """Torque of both springs on the fold; positive, it extends the leg. Virtual work."""
+    spring, gas = rig.spring, rig.gas_spring
+    return -(
+        spring_force_N(rig, fold_rad)
+        * span_per_fold_m(spring.thigh_anchor_m, spring.shank_anchor_m, fold_rad)
+        + gas_spring_force_N(rig, fold_rad)
+        * span_per_fold_m(gas.thigh_anchor_m, gas.shank_anchor_m, fold_rad)
+    )
+
+
+def rope_force_N(rig: Rig, fold_rad: float, moving: int = 0) -> float:
+    """Force of the whole tackle that carries a raised leg at `fold_rad`.
+
+    Virtual work over the fold, the foot kept straight below the hip: the tackle's pull,
+    the springs' push, the weight of knee, shank and foot hanging from the hip, and dry
+    friction against slow motion: `moving` 1 folds the leg, -1 extends it, 0 leaves
+    friction out.
     """
-    spring, rope = rig.spring, rig.rope
-    spring_m = span_per_fold_m(spring.thigh_anchor_m, spring.shank_anchor_m, fold_rad)
-    rope_m = span_per_fold_m(rope.thigh_anchor_m, rope.shank_anchor_m, fold_rad)
+    rope, gas = rig.rope, rig.gas_spring
+    rope_m = -span_per_fold_m(rope.thigh_anchor_m, rope.shank_anchor_m, fold_rad)
     weight_Nm = (
         lifted_energy_J(rig, fold_rad + 1e-6) - lifted_energy_J(rig, fold_rad - 1e-6)
     ) / 2e-6
-    return (spring_force_N(rig, fold_rad) * -spring_m + weight_Nm) / -rope_m
+    # Both joints' friction acts on its own lean, and the leans add up to the fold.
+    friction_Nm = rig.mechanism.hinge_friction_Nm
+    if gas.force_extended_N > 0:
+        friction_Nm -= gas.friction_N * span_per_fold_m(
+            gas.thigh_anchor_m, gas.shank_anchor_m, fold_rad
+        )
+    return (springs_Nm(rig, fold_rad) + weight_Nm + moving * friction_Nm) / rope_m
 
 
 def lifted_energy_J(rig: Rig, fold_rad: float) -> float:

@@ -72,6 +72,7 @@ _DERIVED = np.dtype(
             "leg_kg",
             "hip_kg",
             "spring_extended_m",
+            "gas_extended_m",
             "rope_extended_m",
             "standing_m",
             "standing_hip_m",
@@ -114,7 +115,8 @@ def rig_record(rig: Rig) -> NDArray[np.void]:
 
 
 def _derive(rig: Rig) -> dict[str, float]:
-    m, spring, rope, drive = rig.mechanism, rig.spring, rig.rope, rig.drive
+    m, spring, gas = rig.mechanism, rig.spring, rig.gas_spring
+    rope, drive = rig.rope, rig.drive
     thigh_m, shank_m = m.thigh_length_m, m.shank_length_m
     below_knee_kg = m.knee_block_mass_kg + m.shank_links_mass_kg + m.foot_plate_mass_kg
     shank_kg = m.shank_links_mass_kg / 2 + m.foot_plate_mass_kg
@@ -134,6 +136,7 @@ def _derive(rig: Rig) -> dict[str, float]:
         "spring_extended_m": span_m(
             spring.thigh_anchor_m, spring.shank_anchor_m, m.fold_extended_rad
         ),
+        "gas_extended_m": span_m(gas.thigh_anchor_m, gas.shank_anchor_m, m.fold_extended_rad),
         "rope_extended_m": span_m(rope.thigh_anchor_m, rope.shank_anchor_m, m.fold_extended_rad),
         "standing_m": span_m(thigh_m, shank_m, m.fold_extended_rad),
         # Standing on both legs, each foot has sunk a little into compliant ground.
