@@ -60,7 +60,8 @@ def _anchor_on_link(part: str, link: str) -> Check:
             getattr(getattr(rig, part), f"{link}_anchor_m")
             <= getattr(rig.mechanism, f"{link}_length_m")
         ),
-        f"the {part.replace('_', ' ')}'s anchor must be on the {link}, so no farther from the knee than it is long",
+        f"the {part.replace('_', ' ')}'s anchor must be on the {link}, "
+        "so no farther from the knee than it is long",
     )
 
 

@@ -66,14 +66,17 @@ def pose(leg: Any, rig: Any) -> None:
 
 @native
 def gas_spring_Nm(rig: Any, sin_fold: float, cos_fold: float, fold_v: float) -> float:
-    """Torque of the gas spring on the fold, its seal's friction included; zero without one."""
+    """Torque of the gas spring on the fold, its seal's friction included; zero without one.
+
+    Boyle's law at one temperature: force grows as the gas gets less room.
+    """
     gas = rig.gas_spring
     if gas.force_extended_N == 0:
         return 0.0
     span_m = span_of_cosine_m(gas.thigh_anchor_m, gas.shank_anchor_m, cos_fold)
     per_fold_m = -gas.thigh_anchor_m * gas.shank_anchor_m * sin_fold / span_m
-    pushed_in = (rig.derived.gas_extended_m - span_m) / gas.stroke_m
-    force_N = gas.force_extended_N * (1 + (gas.progression - 1) * pushed_in)
+    pushed_in = min(max((rig.derived.gas_extended_m - span_m) / gas.stroke_m, 0.0), 1.0)
+    force_N = gas.force_extended_N / (1 - (1 - 1 / gas.progression) * pushed_in)
     friction_N = gas.friction_N * smooth_sign(-per_fold_m * fold_v, _SEAL_MPS)
     return (force_N + friction_N) * per_fold_m
 

@@ -69,12 +69,16 @@ def spring_force_N(rig: Rig, fold_rad: float) -> float:
 
 
 def gas_spring_force_N(rig: Rig, fold_rad: float) -> float:
-    """Force of the gas spring along its axis, friction left out; zero where there is none."""
+    """Force of the gas spring along its axis, friction left out; zero where there is none.
+
+    Boyle's law at one temperature: F / (1 - (1 - 1/progression) x / stroke).
+    """
     gas = rig.gas_spring
     squeezed_m = span_m(
         gas.thigh_anchor_m, gas.shank_anchor_m, rig.mechanism.fold_extended_rad
     ) - span_m(gas.thigh_anchor_m, gas.shank_anchor_m, fold_rad)
-    return gas.force_extended_N * (1 + (gas.progression - 1) * squeezed_m / gas.stroke_m)
+    pushed_in = min(max(squeezed_m / gas.stroke_m, 0.0), 1.0)
+    return gas.force_extended_N / (1 - (1 - 1 / gas.progression) * pushed_in)
 
 
 def springs_Nm(rig: Rig, fold_rad: float) -> float:

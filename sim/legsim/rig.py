@@ -85,10 +85,10 @@ class Spring:
     shank_anchor_m: float = key(0.115, "mm", 0.005, 1, "from the knee, on the shank")
     rate_N_per_m: float = key(62e3, "N/mm", 100, 1e6, "spring rate")
     force_extended_N: float = key(900, "N", 0, 20000, "spring force at the extended stop")
-    wire_m: float = key(0.010, "mm", 1e-4, 0.05, "wire diameter", unknown=True)
-    coil_m: float = key(0.060, "mm", 1e-3, 0.5, "mean coil diameter", unknown=True)
-    active_coils: float = key(7.42, "", 1, 200, "coils that work", unknown=True)
-    free_length_m: float = key(0.180, "mm", 0.005, 2, "length without load", unknown=True)
+    wire_m: float = key(0.0125, "mm", 1e-4, 0.05, "wire diameter", unknown=True)
+    coil_m: float = key(0.084, "mm", 1e-3, 0.5, "mean coil diameter", unknown=True)
+    active_coils: float = key(6.41, "", 1, 200, "coils that work", unknown=True)
+    free_length_m: float = key(0.185, "mm", 0.005, 2, "length without load", unknown=True)
     material: str = choice(
         "oil-tempered steel",
         ("music wire", "oil-tempered steel", "stainless steel"),
@@ -157,9 +157,9 @@ class Gears:
     pinion_teeth: tuple[float, ...] = key((14, 15, 15), "", 6, 200, "driving gear", whole=True)
     wheel_teeth: tuple[float, ...] = key((40, 42, 45), "", 6, 400, "driven gear", whole=True)
     module_m: tuple[float, ...] = key(
-        (0.001, 0.00125, 0.0015), "mm", 2e-4, 0.02, "pitch diameter over teeth"
+        (0.001, 0.00125, 0.00175), "mm", 2e-4, 0.02, "pitch diameter over teeth"
     )
-    face_m: tuple[float, ...] = key((0.010, 0.014, 0.020), "mm", 0.001, 0.2, "face width")
+    face_m: tuple[float, ...] = key((0.016, 0.020, 0.025), "mm", 0.001, 0.2, "face width")
     material: str = choice(
         "nylon", ("PLA", "PETG", "nylon", "steel"), "what they are made of, printed where plastic"
     )
@@ -190,7 +190,12 @@ class Hip:
         0.1, "percent", 0, 1, "of the wearer's weight that a lean puts on the frame"
     )
     height_m: float = key(0.35, "mm", 0.01, 2, "centre of frame and lean above the side-lean axis")
-    lean_rad: float = key(radians(6), "deg", radians(1), radians(45), "side-lean allowed")
+    wearer_lean_rad: float = key(
+        radians(4), "deg", 0, radians(45), "lean of the wearer that the joint must take"
+    )
+    lean_rad: float = key(
+        radians(6), "deg", radians(1), radians(45), "further lean at which its springs must hold"
+    )
     lean_spring_N_per_m: float = key(25e3, "N/mm", 100, 1e7, "each of the two side springs")
     lean_spring_m: float = key(0.080, "mm", 0.005, 0.5, "side springs from the axis")
     turn_Nm: float = key(5, "N*m", 0, 200, "turning of the foot that the turn-out joint must take")
@@ -378,6 +383,7 @@ class Wants:
     clearance_worst_m: float = key(0.060, "mm", 0, 1, "clearance of the worst step")
     lift_s: float = key(0.7, "s", 0.05, 10, "from the raised foot to the clearance less tolerance")
     lower_s: float = key(0.8, "s", 0.05, 10, "from letting go to the foot on the ground")
+    sink_m: float = key(0.050, "mm", 0.001, 1, "most that the frame may sink on one leg")
     slack_m: float = key(0.015, "mm", 0, 1, "loose rope at the tackle while the foot is up")
     stoop_fold_rad: float = key(
         radians(92), "deg", radians(10), radians(170), "fold of both legs, stooped"

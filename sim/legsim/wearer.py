@@ -106,8 +106,14 @@ def _raise(rig: Rig, leg: int, start_s: float, end_s: float) -> Raise:
 def _pressed(time_s: Floats, angle_deg: Floats, rig: Rig) -> list[tuple[float, float]]:
     """Intervals in which a knee is bent beyond the level that gives the wanted share."""
 
+    def beyond(level_deg: float) -> list[tuple[float, float]]:
+        # A knee that also gives a little in stance does so for far shorter than it swings.
+        found = _beyond(time_s, angle_deg, level_deg)
+        longest_s = max((end - start for start, end in found), default=0.0)
+        return [(start, end) for start, end in found if end - start > longest_s / 2]
+
     def share(level_deg: float) -> float:
-        presses = _beyond(time_s, angle_deg, level_deg)
+        presses = beyond(level_deg)
         stride_s = _recorded_stride_s([presses])
         return float(np.mean([end - start for start, end in presses])) / stride_s
 
@@ -125,7 +131,7 @@ def _pressed(time_s: Floats, angle_deg: Floats, rig: Rig) -> list[tuple[float, f
             low = middle
         else:
             high = middle
-    return _beyond(time_s, angle_deg, (low + high) / 2)
+    return beyond((low + high) / 2)
 
 
 def _beyond(time_s: Floats, angle_deg: Floats, level_deg: float) -> list[tuple[float, float]]:

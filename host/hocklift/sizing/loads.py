@@ -1,0 +1,413 @@
+"""What a rig's parts have to bear: forces, speeds and currents in every situation.
+
+Statics by virtual work over the fold, from the same geometry as the simulator. Weights
+hang or stand with the foot straight below the hip.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+from math import cos, pi, sqrt
+from typing import Any
+
+import numpy as np
+from legsim.drive import battery_V
+from legsim.linkage import (
+    GRAVITY_MPS2,
+    fold_for_lift_rad,
+    height_m,
+    leans_under_hip_rad,
+    rope_force_N,
+    span_m,
+    span_per_fold_m,
+    spring_force_N,
+    springs_Nm,
+    tackle_advantage,
+)
+from legsim.records import rig_record
+from legsim.rig import Rig
+from scipy.optimize import brentq
+
+from hocklift.sizing import profile
+
+# Folds at which the way up is looked at.
+_POINTS = 41
+
+
+@dataclass(frozen=True)
+class MotorPoint:
+    """Where a motor works, steadily, at one moment."""
+
+    speed_radps: float
+    current_A: float
+    torque_Nm: float
+    bus_V: float
+
+
+@dataclass(frozen=True)
+class Loads:
+    """Loads of one rig; every property is worked out when it is first asked for."""
+
+    rig: Rig
+
+    # Poses.
+
+    @cached_property
+    def lift_fold_rad(self) -> float:
+        """Fold of a foot raised to the wanted clearance."""
+        return fold_for_lift_rad(self.rig.mechanism, self.rig.wants.clearance_m)
+
+    @cached_property
+    def leg_kg(self) -> float:
+        """Moving mass of one leg."""
+        m = self.rig.mechanism
+        return (
+            m.thigh_links_mass_kg
+            + m.knee_block_mass_kg
+            + m.shank_links_mass_kg
+            + m.foot_plate_mass_kg
+        )
+
+    # Standing.
+
+    def standing_Nm(self, fold_rad: float, hip_kg: float) -> float:
+        """Torque on the fold by weight on a standing leg: `hip_kg` at its hip, and its own."""
+        step = 1e-6
+        rise_J = self._standing_energy_J(fold_rad + step, hip_kg) - self._standing_energy_J(
+            fold_rad - step, hip_kg
+        )
+        return -rise_J / (2 * step)
+
+    def _standing_energy_J(self, fold_rad: float, hip_kg: float) -> float:
+        m = self.rig.mechanism
+        _, shank_rad = leans_under_hip_rad(m, fold_rad)
+        knee_m = m.shank_length_m * cos(shank_rad)
+        hip_m = height_m(m, fold_rad)
+        return GRAVITY_MPS2 * (
+            m.shank_links_mass_kg * knee_m / 2
+            + m.knee_block_mass_kg * knee_m
+            + m.thigh_links_mass_kg * (knee_m + hip_m) / 2
+            + hip_kg * hip_m
+        )
+
+    @cached_property
+    def one_leg_kg(self) -> float:
+        """What the hip of the only standing leg carries: the frame and the raised leg."""
+        return self.rig.mechanism.carried_mass_kg + self.leg_kg
+
+    def rest_fold_rad(self, hip_kg: float) -> float:
+        """Fold at which a standing leg comes to rest under `hip_kg`, friction left out.
+
+        The extended stop if the springs hold it there, the hard folded stop if they give way
+        altogether.
+        """
+        m = self.rig.mechanism
+
+        def surplus_Nm(fold_rad: float) -> float:
+            return springs_Nm(self.rig, fold_rad) - self.standing_Nm(fold_rad, hip_kg)
+
+        if surplus_Nm(m.fold_extended_rad) >= 0:
+            return m.fold_extended_rad
+        if surplus_Nm(m.fold_hard_stop_rad) <= 0:
+            return m.fold_hard_stop_rad
+        return float(brentq(surplus_Nm, m.fold_extended_rad, m.fold_hard_stop_rad))
+
+    def sink_m(self, hip_kg: float) -> float:
+        """How far the hip sinks from the extended stop under `hip_kg`."""
+        m = self.rig.mechanism
+        return height_m(m, m.fold_extended_rad) - height_m(m, self.rest_fold_rad(hip_kg))
+
+    def foot_lever_m(self, fold_rad: float) -> float:
+        """How much the leg shortens for each radian of fold."""
+        m = self.rig.mechanism
+        return -span_per_fold_m(m.thigh_length_m, m.shank_length_m, fold_rad)
+
+    def foot_force_N(self, fold_rad: float) -> float:
+        """Weight on a hip that the springs alone would carry at a fold, the leg's own left out."""
+        return springs_Nm(self.rig, fold_rad) / self.foot_lever_m(fold_rad)
+
+    @cached_property
+    def foot_rate_N_per_m(self) -> float:
+        """Rate under the hip where one standing leg comes to rest."""
+        fold_rad = self.rest_fold_rad(self.one_leg_kg)
+        step = 1e-4
+        m = self.rig.mechanism
+        forces_N = self.foot_force_N(fold_rad + step) - self.foot_force_N(fold_rad - step)
+        return forces_N / (height_m(m, fold_rad - step) - height_m(m, fold_rad + step))
+
+    # Levers, over the whole travel.
+
+    @cached_property
+    def folds_rad(self) -> Any:
+        """Folds from the extended to the soft stop."""
+        m = self.rig.mechanism
+        return np.linspace(m.fold_extended_rad, m.fold_soft_stop_rad, _POINTS)
+
+    def spring_lever(self, fold_rad: float) -> float:
+        """Travel of the spring over travel of the foot."""
+        spring = self.rig.spring
+        spring_m = -span_per_fold_m(spring.thigh_anchor_m, spring.shank_anchor_m, fold_rad)
+        return spring_m / self.foot_lever_m(fold_rad)
+
+    def rope_lever_m(self, fold_rad: float) -> float:
+        """How much the tackle shortens for each radian of fold."""
+        rope = self.rig.rope
+        return -span_per_fold_m(rope.thigh_anchor_m, rope.shank_anchor_m, fold_rad)
+
+    # Rope and gears.
+
+    def line_travel_m(self, fold_rad: float) -> float:
+        """Lead line wound in from the extended stop to a fold."""
+        rope, m = self.rig.rope, self.rig.mechanism
+        spans_m = [
+            span_m(rope.thigh_anchor_m, rope.shank_anchor_m, fold)
+            for fold in (m.fold_extended_rad, fold_rad)
+        ]
+        return rope.parts * (spans_m[0] - spans_m[1])
+
+    def tackle_N(self, fold_rad: float, moving: int = 1) -> float:
+        """Pull of the tackle on a raised leg; see `legsim.linkage.rope_force_N`."""
+        return max(0.0, rope_force_N(self.rig, fold_rad, moving))
+
+    def stoop_tackle_N(self, fold_rad: float) -> float:
+        """Pull of each tackle that folds both standing legs, half the frame on each."""
+        standing_Nm = self.standing_Nm(fold_rad, self.rig.mechanism.carried_mass_kg / 2)
+        friction_Nm = self.rig.mechanism.hinge_friction_Nm
+        pull_Nm = springs_Nm(self.rig, fold_rad) - standing_Nm + friction_Nm
+        return max(0.0, pull_Nm / self.rope_lever_m(fold_rad))
+
+    def line_N(self, tackle_N: float, moving: int = 1) -> float:
+        """Tension of the lead line for a pull of the tackle, hauling (1) or letting out (-1)."""
+        rope = self.rig.rope
+        efficiency = rope.sheave_efficiency if moving > 0 else 1 / rope.sheave_efficiency
+        return tackle_N / tackle_advantage(round(rope.parts), efficiency)
+
+    @cached_property
+    def gear_efficiency(self) -> float:
+        """Of the whole train, either way."""
+        return float(self.rig.drive.mesh_efficiency**self.rig.drive.gear_stages)
+
+    def motor_load_Nm(self, line_N: float, moving: int = 1) -> float:
+        """Torque at the motor's shaft for a tension: driving (1), or driven back (-1)."""
+        drive = self.rig.drive
+        efficiency = self.gear_efficiency if moving > 0 else 1 / self.gear_efficiency
+        return line_N * drive.drum_radius_m / (drive.gear_ratio * efficiency)
+
+    def motor_per_fold(self, fold_rad: float) -> float:
+        """Turns of the motor for each turn of fold."""
+        drive = self.rig.drive
+        line_per_fold_m = self.rig.rope.parts * self.rope_lever_m(fold_rad)
+        return line_per_fold_m / drive.drum_radius_m * drive.gear_ratio
+
+    @cached_property
+    def lifting_line_N(self) -> float:
+        """Highest tension of the lead line while a foot is raised."""
+        folds = np.linspace(self.rig.mechanism.fold_extended_rad, self.lift_fold_rad, _POINTS)
+        return max(self.line_N(self.tackle_N(fold)) for fold in folds)
+
+    @cached_property
+    def stooping_line_N(self) -> float:
+        """Highest tension of the lead line on the way down into a stoop."""
+        m, stoop_rad = self.rig.mechanism, self.rig.wants.stoop_fold_rad
+        folds = np.linspace(m.fold_extended_rad, stoop_rad, _POINTS)
+        return max(self.line_N(self.stoop_tackle_N(fold)) for fold in folds)
+
+    @cached_property
+    def line_peak_N(self) -> float:
+        """Highest tension of the lead line in any situation."""
+        return max(self.lifting_line_N, self.stooping_line_N)
+
+    # Motor.
+
+    @cached_property
+    def rest_V(self) -> float:
+        """Battery at rest, at the charge that the rig starts with."""
+        return float(battery_V(rig_record(self.rig)[0], 0.0))
+
+    @cached_property
+    def reserve_V(self) -> float:
+        """Battery at rest, down to its reserve."""
+        battery = self.rig.battery
+        used_C = max(0.0, battery.charge - battery.reserve) * battery.capacity_C
+        return float(battery_V(rig_record(self.rig)[0], used_C))
+
+    @property
+    def torque_Nm_per_A(self) -> float:
+        """Torque constant: in SI units the inverse of the speed constant."""
+        return 1 / self.rig.drive.speed_constant_radps_per_V
+
+    @property
+    def _free_radps(self) -> float:
+        drive = self.rig.drive
+        return drive.speed_constant_radps_per_V * (
+            drive.no_load_V - drive.no_load_current_A * drive.resistance_ohm
+        )
+
+    def motor_point(self, load_Nm: float, duty: float, rest_V: float | None = None) -> MotorPoint:
+        """Steady speed and current at a duty under a load at the shaft.
+
+        Battery and motor resistance in series as the duty transforms them; half of the
+        free-running loss constant, half growing with speed, as in the simulator.
+        """
+        drive = self.rig.drive
+        volts = self.rest_V if rest_V is None else rest_V
+        resistance = drive.resistance_ohm + duty**2 * self.rig.battery.resistance_ohm
+        constant_A = load_Nm / self.torque_Nm_per_A + drive.no_load_current_A / 2
+        per_speed = drive.no_load_current_A / 2 / self._free_radps
+        slope = self.torque_Nm_per_A / resistance + per_speed
+        speed = (duty * volts / resistance - constant_A) / slope
+        current_A = constant_A + per_speed * speed
+        return MotorPoint(
+            speed,
+            current_A,
+            load_Nm,
+            volts - self.rig.battery.resistance_ohm * duty * current_A,
+        )
+
+    def lift_point(self, fold_rad: float, duty: float) -> MotorPoint:
+        """Where the motor works while it raises a foot at a constant duty."""
+        load_Nm = self.motor_load_Nm(self.line_N(self.tackle_N(fold_rad)))
+        return self.motor_point(load_Nm, duty)
+
+    def lift_time_s(self, duty: float, from_rad: float, to_rad: float) -> float:
+        """Time to fold a raised leg at a constant duty, once up to speed; inf if it stalls."""
+        folds = np.linspace(from_rad, to_rad, _POINTS)
+        rates = np.array(
+            [self.lift_point(fold, duty).speed_radps / self.motor_per_fold(fold) for fold in folds]
+        )
+        if np.any(rates <= 0):
+            return float("inf")
+        return float(np.trapezoid(1 / rates, folds))
+
+    @cached_property
+    def latency_s(self) -> float:
+        """From a raised foot to a motor that turns: switch, pulse frame, ramp."""
+        control, controller = self.rig.control, self.rig.controller
+        return control.debounce_s + control.period_s + controller.frame_s + controller.ramp_s / 2
+
+    @cached_property
+    def speeding_up_s(self) -> float:
+        """Half the time in which the setpoint reaches its speed and leaves it again."""
+        control = self.rig.control
+        return control.lift_speed_radps / control.accel_radps2
+
+    @cached_property
+    def fastest_lift_s(self) -> float:
+        """From a raised foot to the wanted clearance less tolerance, at most drive."""
+        m, wants = self.rig.mechanism, self.rig.wants
+        good_m = wants.clearance_m * (1 - wants.clearance_tolerance)
+        good_rad = fold_for_lift_rad(m, good_m)
+        full_s = self.lift_time_s(self.rig.control.drive_max, m.fold_extended_rad, good_rad)
+        control = self.rig.control
+        planned_s = (good_rad - m.fold_extended_rad) / control.lift_speed_radps
+        return self.latency_s + self.speeding_up_s / 2 + max(full_s, planned_s)
+
+    @cached_property
+    def lift_peak_radps(self) -> float:
+        """Motor speed at the fastest moment of a trapezoidal lift in the wanted time."""
+        m = self.rig.mechanism
+        distance = self.lift_fold_rad - m.fold_extended_rad
+        accel = max(self.rig.control.accel_radps2, 4 * distance / self.rig.wants.lift_s**2)
+        rate = profile.peak_speed_mps(distance, self.rig.wants.lift_s, accel)
+        middle_rad = (m.fold_extended_rad + self.lift_fold_rad) / 2
+        return rate * self.motor_per_fold(middle_rad)
+
+    @cached_property
+    def speeding_up_A(self) -> float:
+        """Current that speeds up the rotor alone, at the setpoint's acceleration."""
+        accel = self.rig.control.accel_radps2 * self.motor_per_fold(
+            self.rig.mechanism.fold_extended_rad
+        )
+        return self.rig.drive.rotor_inertia_kgm2 * accel / self.torque_Nm_per_A
+
+    @cached_property
+    def lift_peak_A(self) -> float:
+        """Highest current of a lift: at its top, or while the rotor is being sped up."""
+        duty = self.rig.control.drive_max
+        start_A = self.lift_point(self.rig.mechanism.fold_extended_rad, duty).current_A
+        return max(
+            self.lift_point(self.lift_fold_rad, duty).current_A, start_A + self.speeding_up_A
+        )
+
+    @cached_property
+    def lift_energy_J(self) -> float:
+        """Electrical energy of one lift, the rotor's speeding up included, none won back."""
+        m, drive = self.rig.mechanism, self.rig.drive
+        folds = np.linspace(m.fold_extended_rad, self.lift_fold_rad, _POINTS)
+        loads_Nm = np.array([self.motor_load_Nm(self.line_N(self.tackle_N(f))) for f in folds])
+        turns = np.array([self.motor_per_fold(f) for f in folds])
+        mean_radps = float(np.trapezoid(turns, folds)) / self.rig.wants.lift_s
+        currents_A = loads_Nm / self.torque_Nm_per_A + drive.no_load_current_A
+        volts = currents_A * drive.resistance_ohm + mean_radps * self.torque_Nm_per_A
+        work_J = np.trapezoid(currents_A * volts * turns, folds) / mean_radps
+        return float(work_J) + drive.rotor_inertia_kgm2 * self.lift_peak_radps**2
+
+    @cached_property
+    def mean_square_A2(self) -> float:
+        """Mean square of one motor's current over a stride: lifting, speeding up and slowing."""
+        m, drive, wants = self.rig.mechanism, self.rig.drive, self.rig.wants
+        stride_s = 2 / self.rig.wearer.cadence_per_s
+        folds = np.linspace(m.fold_extended_rad, self.lift_fold_rad, _POINTS)
+        lift_A = np.array(
+            [
+                self.motor_load_Nm(self.line_N(self.tackle_N(f))) / self.torque_Nm_per_A
+                for f in folds
+            ]
+        )
+        up = float(np.mean((lift_A + drive.no_load_current_A) ** 2)) * wants.lift_s
+        down = float(np.mean((lift_A * self._back_share - drive.no_load_current_A) ** 2))
+        changes_s = 4 * self.rig.control.lift_speed_radps / self.rig.control.accel_radps2
+        changing = self.speeding_up_A**2 * changes_s
+        return (up + down * wants.lower_s + changing) / stride_s
+
+    @property
+    def _back_share(self) -> float:
+        """What of the hauling torque drives the motor back when the line is let out."""
+        rope = self.rig.rope
+        parts, e = round(rope.parts), rope.sheave_efficiency
+        line = tackle_advantage(parts, e) / tackle_advantage(parts, 1 / e)
+        return line * self.gear_efficiency**2
+
+    @cached_property
+    def creep_mps(self) -> float:
+        """Speed at which a raised foot creeps down while the controller only brakes."""
+        drive = self.rig.drive
+        line_N = self.line_N(self.tackle_N(self.lift_fold_rad, -1), -1)
+        torque_Nm = self.motor_load_Nm(line_N, -1)
+        free_Nm = torque_Nm - self.torque_Nm_per_A * drive.no_load_current_A / 2
+        if free_Nm <= 0:
+            return 0.0
+        if self.rig.controller.neutral == "coast":
+            return float("inf")
+        speed = free_Nm * drive.resistance_ohm / self.torque_Nm_per_A**2
+        fold_rad = self.lift_fold_rad
+        return speed / self.motor_per_fold(fold_rad) * self.foot_lever_m(fold_rad)
+
+    # Spring.
+
+    @cached_property
+    def spring_most_N(self) -> float:
+        """Spring force at the hard folded stop: no pose has more."""
+        return spring_force_N(self.rig, self.rig.mechanism.fold_hard_stop_rad)
+
+    def spring_squeeze_m(self, fold_rad: float) -> float:
+        """How far the spring is squeezed from the extended stop to a fold."""
+        spring, m = self.rig.spring, self.rig.mechanism
+        return span_m(spring.thigh_anchor_m, spring.shank_anchor_m, m.fold_extended_rad) - span_m(
+            spring.thigh_anchor_m, spring.shank_anchor_m, fold_rad
+        )
+
+    @cached_property
+    def spring_energy_J(self) -> float:
+        """Energy in the spring at the hard folded stop, from its free length."""
+        return self.spring_most_N**2 / (2 * self.rig.spring.rate_N_per_m)
+
+    @cached_property
+    def lift_drum_turns(self) -> float:
+        """Turns of the drum for the most line that any situation winds."""
+        fold = max(self.lift_fold_rad, self.rig.wants.stoop_fold_rad)
+        return self.line_travel_m(fold) / (2 * pi * self.rig.drive.drum_radius_m)
+
+    @cached_property
+    def bounce_Hz(self) -> float:
+        """Frequency at which the frame bounces on one leg."""
+        return sqrt(self.foot_rate_N_per_m / self.one_leg_kg) / (2 * pi)
