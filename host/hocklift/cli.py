@@ -52,6 +52,19 @@ def _rehearse_arguments(parser: argparse.ArgumentParser) -> None:
     add("--out", metavar="DIR", type=Path, help="folder for pictures and traces")
 
 
+def _size_arguments(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("rig", metavar="RIG", type=Path, nargs="?", help="rig file (left out: the demo rig)")
+    add(
+        "--sweep",
+        metavar="KEY=FROM..TO:N",
+        nargs="+",
+        help='rig keys to vary, as in "spring.rate=40..90 N/mm:11"',
+    )
+    add("--json", action="store_true", help="print the figures as JSON")
+    add("--out", metavar="DIR", type=Path, help="folder for pictures")
+
+
 class Command(NamedTuple):
     """One word of the command line; `module` has `run(args) -> int`, imported only to run it."""
 
@@ -62,6 +75,12 @@ class Command(NamedTuple):
 
 
 COMMANDS = (
+    Command(
+        "size",
+        "compare every part of a rig with what it has to bear, before buying it",
+        "hocklift.size",
+        _size_arguments,
+    ),
     Command(
         "new", "write the demo rig's file, to change into your own", "hocklift.new", _new_arguments
     ),

@@ -20,6 +20,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
 from hocklift.errors import RigFileError, WearerFileError
+from hocklift.rigfile import rig_or_demo
 from hocklift.wearerfile import built_in_gait, read_gait
 
 SCHEMA = "hocklift rehearse 1"
@@ -52,7 +53,7 @@ class Rehearsal:
 
 def run(args: argparse.Namespace) -> int:
     """Rehearse, print, and write the page when asked; 0 when every want is met, else 1."""
-    rig, rig_name = _rig(args.rig)
+    rig, rig_name = rig_or_demo(args.rig)
     if args.out is not None:
         from hocklift.files import check_writable
 
@@ -71,14 +72,6 @@ def run(args: argparse.Namespace) -> int:
         page = write_page(rehearsal, args.out)
         console.print(f"Pictures: {page}", highlight=False, soft_wrap=True)
     return 1 if rehearsal.unmet else 0
-
-
-def _rig(path: Path | None) -> tuple[Rig, str]:
-    if path is None:
-        return Rig(), "the built-in demo rig"
-    from hocklift.rigfile import read_rig
-
-    return read_rig(path), str(path)
 
 
 def rehearse(

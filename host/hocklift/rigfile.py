@@ -52,6 +52,13 @@ def read_rig(path: Path) -> Rig:
     return rig
 
 
+def rig_or_demo(path: Path | None) -> tuple[Rig, str]:
+    """Read the rig that a command was given, or take the demo rig; and what to call it."""
+    if path is None:
+        return Rig(), "the built-in demo rig"
+    return read_rig(path), str(path)
+
+
 def write_rig(rig: Rig, path: Path) -> None:
     """Write a rig with its comments, whole or not at all; raises OutputError."""
     write_atomically(path, rig_text(rig))

@@ -4,7 +4,7 @@ A key is a field's name without its unit, since the unit stands beside the value
 """
 
 import re
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from legsim.rig import SECTIONS, Rig
@@ -77,3 +77,39 @@ def _keys_of(section: str) -> dict[str, Key]:
 
 # Keys by section and name, in the order in which they are declared and written.
 KEYS: dict[str, dict[str, Key]] = {section: _keys_of(section) for section in SECTIONS}
+
+_ENTRY = re.compile(r"(\w+)\.(\w+?)(?:\[(\d+)\])?")
+
+
+def key_at(path: str) -> Key:
+    """Look up a key by its path, as in "spring.rate" or, one entry, "gears.face[2]".
+
+    KeyError if there is none.
+    """
+    match = _ENTRY.fullmatch(path)
+    if match is None:
+        raise KeyError(path)
+    return KEYS[match[1]][match[2]]
+
+
+def value_at(rig: Rig, path: str) -> Any:
+    """Return a rig's SI value or word at a path; entries of a list count from 1."""
+    entry = _entry(path)
+    value = key_at(path).of(rig)
+    return value if entry is None else value[entry]
+
+
+def with_value_at(rig: Rig, path: str, value: Any) -> Rig:
+    """Return the rig with another SI value or word at a path."""
+    key, entry = key_at(path), _entry(path)
+    if entry is not None:
+        entries = list(key.of(rig))
+        entries[entry] = value
+        value = tuple(entries)
+    part = replace(getattr(rig, key.section), **{key.field: value})
+    return replace(rig, **{key.section: part})
+
+
+def _entry(path: str) -> int | None:
+    match = _ENTRY.fullmatch(path)
+    return int(match[3]) - 1 if match and match[3] else None

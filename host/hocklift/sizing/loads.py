@@ -155,14 +155,15 @@ class Loads:
 
     # Rope and gears.
 
+    def rope_span_m(self, fold_rad: float) -> float:
+        """Distance between the rope's anchors."""
+        rope = self.rig.rope
+        return span_m(rope.thigh_anchor_m, rope.shank_anchor_m, fold_rad)
+
     def line_travel_m(self, fold_rad: float) -> float:
         """Lead line wound in from the extended stop to a fold."""
-        rope, m = self.rig.rope, self.rig.mechanism
-        spans_m = [
-            span_m(rope.thigh_anchor_m, rope.shank_anchor_m, fold)
-            for fold in (m.fold_extended_rad, fold_rad)
-        ]
-        return rope.parts * (spans_m[0] - spans_m[1])
+        extended_m = self.rope_span_m(self.rig.mechanism.fold_extended_rad)
+        return self.rig.rope.parts * (extended_m - self.rope_span_m(fold_rad))
 
     def tackle_N(self, fold_rad: float, moving: int = 1) -> float:
         """Pull of the tackle on a raised leg; see `legsim.linkage.rope_force_N`."""
