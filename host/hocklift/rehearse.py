@@ -165,6 +165,11 @@ ROWS: tuple[tuple[str, Any, Any], ...] = (
     ("motor current, mean", lambda leg: f"{leg.current_mean_A:.1f} A", lambda rig: ""),
     ("energy a step", lambda leg: f"{leg.energy_per_step_J:.0f} J", lambda rig: ""),
     (
+        "winding over the air, warmest",
+        lambda leg: f"{leg.winding_K:.1f} K",
+        lambda rig: f"at most {rig.drive.winding_limit_K:.0f} K",
+    ),
+    (
         "loose rope, foot up",
         lambda leg: _mm(leg.slack_moving_m),
         lambda rig: f"at most {_mm(rig.wants.slack_m)}",

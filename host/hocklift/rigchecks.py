@@ -1,11 +1,13 @@
 """What the numbers of a rig must be to each other: one table, each row a rule and its reason."""
 
 from collections.abc import Callable
+from decimal import ROUND_FLOOR
 from math import prod
 from typing import NamedTuple
 
 from legsim.linkage import height_m, leans_under_hip_rad
 from legsim.rig import Rig
+from legsim.stiffness import coarsest_substep_s
 
 from hocklift.units import show, with_unit
 
@@ -50,6 +52,13 @@ def _lean_inside(link: str, stop: str, pose: str) -> Check:
         f"{pose}, the {link}'s lean must be inside its least and most by the margin",
         lambda rig: f"it leans {with_unit(show(lean_rad(rig), 'deg', 4), 'deg')}",
     )
+
+
+def _together(rig: Rig, end: str) -> str:
+    """Tell the fold that both leans at one end make."""
+    m = rig.mechanism
+    fold_rad = getattr(m, f"thigh_{end}_rad") + getattr(m, f"shank_{end}_rad")
+    return f"together they are {with_unit(show(fold_rad, 'deg', 4), 'deg')}"
 
 
 def _anchor_on_link(part: str, link: str) -> Check:
@@ -145,6 +154,7 @@ CHECKS = (
             <= rig.mechanism.thigh_max_rad + rig.mechanism.shank_max_rad + _ROUNDING
         ),
         "the hard stop is beyond the linkage's reach: it must be at most both leans' most together",
+        lambda rig: _together(rig, "max"),
     ),
     Check(
         ("mechanism.fold_extended", "mechanism.thigh_min", "mechanism.shank_min"),
@@ -154,6 +164,7 @@ CHECKS = (
         ),
         "the extended stop is beyond the linkage's reach: "
         "it must be at least both leans' least together",
+        lambda rig: _together(rig, "min"),
     ),
     *(
         _lean_inside(link, stop, pose)
@@ -229,6 +240,14 @@ CHECKS = (
         ("control.substep", "control.period"),
         _steps_fit,
         "the period must be a whole number of substeps",
+    ),
+    Check(
+        ("control.substep", "rope.line_EA", "rope.line_damping", "mechanism.hinge_friction"),
+        lambda rig: rig.control.substep_s <= coarsest_substep_s(rig),
+        "the substep is too long for so stiff a line or so much friction; write a shorter one",
+        lambda rig: (
+            f"at most {with_unit(show(coarsest_substep_s(rig), 'ms', 2, ROUND_FLOOR), 'ms')}"
+        ),
     ),
     Check(
         ("control.drive_min", "control.drive_max"),

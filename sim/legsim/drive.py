@@ -8,7 +8,7 @@ from legsim.compiled import native
 from legsim.leg import smooth_sign
 
 # Friction of gears and sheaves turns over within these speeds.
-_MOTOR_TURN_RADPS = 20.0
+_MOTOR_TURN_RADPS = 8.0
 _LINE_TURN_MPS = 0.01
 # Voltage of one lithium-polymer cell at rest against charge, 0, 10, ... 100 %
 # (common practice, no source).
@@ -81,15 +81,15 @@ def motor_current_A(leg: Any, rig: Any, state: Any) -> float:
     if state.contactor == 0:
         # Without power the controller cannot even brake; only friction slows the motor.
         return 0.0
-    c, drive = rig.controller, rig.drive
-    back_V = leg.motor_radps / drive.speed_constant_radps_per_V
+    c = rig.controller
+    back_V = leg.motor_radps / rig.drive.speed_constant_radps_per_V
     guessing = abs(leg.motor_radps) < c.start_speed_radps
     if leg.duty == 0.0 or (guessing and abs(leg.duty) < c.start_duty):
         # Without position sensors there is nothing to hold with at rest; a brake is the
         # motor shorted through its own resistance, which slows but does not hold.
-        current_A = -back_V / drive.resistance_ohm if c.neutral == BRAKE else 0.0
+        current_A = -back_V / leg.resistance_ohm if c.neutral == BRAKE else 0.0
     else:
-        current_A = (leg.duty * state.bus_V - back_V) / drive.resistance_ohm
+        current_A = (leg.duty * state.bus_V - back_V) / leg.resistance_ohm
     most_A = c.start_current_A if guessing else c.current_limit_A
     return min(max(current_A, -most_A), most_A)
 
@@ -110,10 +110,14 @@ def line_tension_N(leg: Any, rig: Any) -> float:
 
 @native
 def tackle_force_N(leg: Any, rig: Any, tension_N: float) -> float:
-    """Pull of the tackle for a tension in its lead line; friction helps against the spring."""
-    d = rig.derived
-    span_mps = leg.rope_per_fold_m * (leg.thigh_radps + leg.shank_radps)
-    hauling = smooth_sign(-rig.rope.parts * span_mps, _LINE_TURN_MPS)
+    """Pull of the tackle for a tension in its lead line; friction helps against the spring.
+
+    Which way the sheaves turn is told by the drum, whose heavy rotor cannot chatter; the
+    light leg would, within a step, and friction would average out.
+    """
+    d, drive = rig.derived, rig.drive
+    line_mps = leg.motor_radps * drive.drum_radius_m / drive.gear_ratio
+    hauling = smooth_sign(line_mps, _LINE_TURN_MPS)
     middle = (d.advantage_up + d.advantage_down) / 2
     return tension_N * (middle + hauling * (d.advantage_up - middle))
 
@@ -140,13 +144,15 @@ def turn_motor(leg: Any, rig: Any, state: Any, tension_N: float, dt: float) -> N
     most_A = c.start_current_A if abs(speed) < c.start_speed_radps else c.current_limit_A
     stiff = 0.0
     if 0 < abs(current_A) < most_A:
-        stiff = d.torque_Nm_per_A / (drive.speed_constant_radps_per_V * drive.resistance_ohm)
+        stiff = d.torque_Nm_per_A / (drive.speed_constant_radps_per_V * leg.resistance_ohm)
     inertia = drive.rotor_inertia_kgm2
     change_radps = dt * torque_Nm / (inertia + dt * stiff)
     leg.motor_radps = speed + change_radps
     # So the current that acted, and is paid for, is the one at the step's end.
     current_A -= change_radps * stiff / d.torque_Nm_per_A
     leg.wound_m += dt * leg.motor_radps * drive.drum_radius_m / drive.gear_ratio
+    leg.copper_J += current_A * current_A * leg.resistance_ohm * dt
+    leg.iron_J += loss_Nm * speed * dt
     leg.current_A = current_A
     leg.tension_N = tension_N
     leg.tension_peak_N = max(leg.tension_peak_N, tension_N)

@@ -43,6 +43,7 @@ class LegFigures:
     current_peak_A: float
     current_mean_A: float
     energy_per_step_J: float
+    winding_K: float
     slack_moving_m: float
     slack_standing_m: float
     phase_s: dict[str, float]
@@ -76,6 +77,7 @@ def leg_figures(trace: NDArray[np.void], name: str, rig: Rig) -> LegFigures:
         current_peak_A=float(leg["current_peak_A"].max(initial=0.0)),
         current_mean_A=float(np.abs(leg["current_A"]).mean()),
         energy_per_step_J=float(leg["energy_J"][-1]) / max(1, len(steps)),
+        winding_K=float(leg["winding_K"].max(initial=0.0)),
         slack_moving_m=float(leg["slack_m"][moving].max(initial=0.0)),
         slack_standing_m=float(leg["slack_m"][~moving].max(initial=0.0)),
         phase_s={
@@ -198,6 +200,14 @@ WANTS = (
             f" at most {_mm(rig.wants.slack_m)} wanted"
         ),
         "lower control.lower_speed or control.lag",
+    ),
+    Want(
+        "winding warmth",
+        lambda leg, rig: leg.winding_K <= rig.drive.winding_limit_K,
+        lambda leg, rig: (
+            f"{leg.winding_K:.0f} K over the air, at most {rig.drive.winding_limit_K:.0f} K wanted"
+        ),
+        "walk less, cool the motor, or take a larger one",
     ),
     Want(
         "rope strength",

@@ -17,10 +17,10 @@ from legsim.compiled import native
 from legsim.linkage import GRAVITY_MPS2, span_of_cosine_m
 
 # Coulomb friction changes sign over this speed: slow against any step, fast against creep.
-_FRICTION_RADPS = 0.03
-_SEAL_MPS = 0.004
-_BRISTLE_N_PER_M = 20e3
-_BRISTLE_NS_PER_M = 100.0
+FRICTION_RADPS = 0.03
+_SEAL_MPS = 0.01
+BRISTLE_N_PER_M = 20e3
+BRISTLE_NS_PER_M = 100.0
 
 
 @native
@@ -121,9 +121,9 @@ def kick(leg: Any, rig: Any, state: Any, tackle_N: float, hip_N: float, dt: floa
     slip_v = x_v + state.walk_mps
     grip_N = g.friction * load_N
     bristle_m = leg.bristle_m + slip_v * dt
-    most_m = grip_N / _BRISTLE_N_PER_M
+    most_m = grip_N / BRISTLE_N_PER_M
     leg.bristle_m = min(max(bristle_m, -most_m), most_m)
-    drag_N = -_BRISTLE_N_PER_M * leg.bristle_m - _BRISTLE_NS_PER_M * slip_v
+    drag_N = -BRISTLE_N_PER_M * leg.bristle_m - BRISTLE_NS_PER_M * slip_v
     x_N = min(max(drag_N, -grip_N), grip_N)
     w = rig.wearer
     x_N -= w.stirrup_N_per_m * (x_m - leg.foot_x_m) + w.stirrup_Ns_per_m * (x_v - leg.foot_x_mps)
@@ -134,7 +134,7 @@ def kick(leg: Any, rig: Any, state: Any, tackle_N: float, hip_N: float, dt: floa
     q_a = (
         fold_Nm
         - GRAVITY_MPS2 * d.moment_thigh_kgm * sin_a
-        - coulomb * smooth_sign(a_v, _FRICTION_RADPS)
+        - coulomb * smooth_sign(a_v, FRICTION_RADPS)
         - viscous * a_v
         + stops_Nm(m, a, a_v, m.thigh_min_rad, m.thigh_max_rad)
         + z_N * thigh_m * sin_a
@@ -144,7 +144,7 @@ def kick(leg: Any, rig: Any, state: Any, tackle_N: float, hip_N: float, dt: floa
     q_b = (
         fold_Nm
         - GRAVITY_MPS2 * d.moment_shank_kgm * sin_b
-        - coulomb * smooth_sign(b_v, _FRICTION_RADPS)
+        - coulomb * smooth_sign(b_v, FRICTION_RADPS)
         - viscous * b_v
         + stops_Nm(m, b, b_v, m.shank_min_rad, m.shank_max_rad)
         + z_N * shank_m * sin_b

@@ -21,7 +21,7 @@ LEG_TRACE = np.dtype(
         *[(name, np.float64) for name in ("thigh_rad", "shank_rad", "hip_m", "clearance_m")],
         *[(name, np.float64) for name in ("slack_m", "load_N", "tension_peak_N")],
         *[(name, np.float64) for name in ("current_A", "current_peak_A", "motor_radps")],
-        *[(name, np.float64) for name in ("energy_J", "push", "raised")],
+        *[(name, np.float64) for name in ("energy_J", "winding_K", "push", "raised")],
     ]
 )
 TRACE = np.dtype(
@@ -64,6 +64,7 @@ def note(row: Any, leg: Any, core_leg: Any) -> None:
     row.current_peak_A = leg.current_peak_A
     row.motor_radps = leg.motor_radps
     row.energy_J = leg.energy_J
+    row.winding_K = leg.winding_K
     row.push = leg.push
     row.raised = leg.raised
 

@@ -14,6 +14,7 @@ from legsim.drive import (
     tackle_force_N,
     turn_motor,
 )
+from legsim.heat import warm
 from legsim.leg import drift, kick, pose
 from legsim.linkage import leans_under_hip_rad
 from legsim.records import STATE, rig_record
@@ -33,6 +34,7 @@ def start_state(rig: Rig, seed: int) -> NDArray[np.void]:
         leg["shank_rad"] = leg["shank_play_rad"] = shank_rad
         leg["hip_m"] = rig_record(rig)["derived"]["standing_hip_m"]
         leg["share"] = 0.5
+        leg["resistance_ohm"] = rig.drive.resistance_ohm
         leg["reverse_ready"] = 1.0
     # The two controllers' frames are in step neither with the loop nor with each other.
     state["left"]["frame_s"] = uniform(state[0]) * rig.controller.frame_s
@@ -61,6 +63,8 @@ def plant_tick(state: Any, rig: Any, left_pulse_s: float, right_pulse_s: float) 
         current_A = draw(left, state, dt) + draw(right, state, dt)
         state.used_C += current_A * dt
         state.bus_V = rest_V - rig.battery.resistance_ohm * current_A
+    warm(left, rig, period)
+    warm(right, rig, period)
 
 
 @native

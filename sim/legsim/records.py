@@ -33,6 +33,9 @@ LEG_STATE = np.dtype(
         ("direction", np.float64),  # of the last drive: -1, 0 or 1
         ("reverse_ready", np.float64),
         ("cut", np.float64),
+        # Heat: rises over the air, and what this tick has made so far.
+        *[(name, np.float64) for name in ("winding_K", "case_K", "resistance_ohm")],
+        *[(name, np.float64) for name in ("copper_J", "iron_J")],
         # What the wearer does to this leg now.
         *[(name, np.float64) for name in ("share", "push", "raised", "foot_x_m", "foot_x_mps")],
         # Sensors.

@@ -96,35 +96,35 @@ def test_steady_rise_with_copper_feedback():
 def test_a_winding_on_a_cold_block_warms_as_one_body(time_constants, share):
     # 1 - e^(-t/tau): 63.2, 95.0, 99.3 % of the end. A case that never warms, and so little heat
     # that copper keeps its resistance; tau = 10 J/K * 4 K/W. Three decimals.
-    rise = rise_after_K(0.01, 40 * time_constants, 10, 1e9, 4, 1e-6)
+    rise = rise_after_K(0.01, 0, 40 * time_constants, 10, 1e9, 4, 1e-6)
     assert rise.winding_K / 0.04 == pytest.approx(share, abs=0.0007)
     assert rise.case_K == pytest.approx(0, abs=1e-6)
 
 
-@given(st.floats(0.1, 20), st.floats(1, 4000))
-def test_two_bodies_warm_as_a_numerical_integration_does(heat_W, time_s):
+@given(st.floats(0.1, 20), st.floats(0, 20), st.floats(1, 4000))
+def test_two_bodies_warm_as_a_numerical_integration_does(heat_W, iron_W, time_s):
     # The differential equations, written again and integrated by steps: 1e-6.
     def change(_, rise_K):
         winding_K, case_K = rise_K
         flow_W = (winding_K - case_K) / 0.9
         made_W = heat_W * (1 + 0.00393 * winding_K)
-        return [(made_W - flow_W) / 17, (flow_W - case_K / 5) / 65]
+        return [(made_W - flow_W) / 17, (iron_W + flow_W - case_K / 5) / 65]
 
     solution = solve_ivp(change, (0, time_s), [0, 0], rtol=1e-9, atol=1e-9, method="LSODA")
-    rise = rise_after_K(heat_W, time_s, 17, 65, 0.9, 5)
+    rise = rise_after_K(heat_W, iron_W, time_s, 17, 65, 0.9, 5)
     np.testing.assert_allclose(rise, solution.y[:, -1], rtol=1e-6, atol=1e-6)
 
 
 @given(st.floats(0.1, 35))
 def test_after_a_day_the_rise_is_the_steady_one(heat_W):
-    rise = rise_after_K(heat_W, 86_400, 17, 65, 0.9, 5)
+    rise = rise_after_K(heat_W, 0, 86_400, 17, 65, 0.9, 5)
     assert rise.winding_K == pytest.approx(steady_rise_K(heat_W, 5.9), rel=1e-4)
     assert rise.case_K < rise.winding_K
 
 
 @given(st.floats(1, 300))
 def test_at_first_all_heat_stays_in_the_winding(heat_W):
-    rise = rise_after_K(heat_W, 0.01, 17, 65, 0.9, 5)
+    rise = rise_after_K(heat_W, 0, 0.01, 17, 65, 0.9, 5)
     assert rise.winding_K == pytest.approx(heat_W * 0.01 / 17, rel=0.01)
 
 
@@ -132,7 +132,7 @@ def test_a_winding_that_runs_away_has_no_steady_rise():
     # 1 / (0.00393 * 5.9 K/W) = 43.1 W, by hand.
     assert steady_rise_K(43.0, 5.9) < inf
     assert steady_rise_K(43.2, 5.9) == inf
-    assert rise_after_K(270, 86_400, 17, 65, 0.9, 5) == (inf, inf)
+    assert rise_after_K(270, 0, 86_400, 17, 65, 0.9, 5) == (inf, inf)
 
 
 @given(st.floats(0.1, 100), st.floats(1, 60), st.floats(1e-3, 1), st.floats(1, 200))

@@ -132,7 +132,7 @@ def _one_layer_m(loads: Loads) -> float:
 
 
 def _most_line_m(loads: Loads) -> float:
-    return loads.line_travel_m(max(loads.lift_fold_rad, loads.rig.wants.stoop_fold_rad))
+    return loads.wound_m(max(loads.lift_fold_rad, loads.rig.wants.stoop_fold_rad))
 
 
 def _bend_ratio(diameter_m: float, loads: Loads) -> float:
@@ -290,6 +290,7 @@ def _winding_rise_K(loads: Loads) -> float:
     drive = loads.rig.drive
     return heat.rise_after_K(
         loads.mean_square_A2 * drive.resistance_ohm,
+        loads.iron_W,
         loads.rig.wants.walk_s,
         drive.winding_J_per_K,
         drive.case_J_per_K,
@@ -300,7 +301,7 @@ def _winding_rise_K(loads: Loads) -> float:
 
 def _walk_J(loads: Loads) -> float:
     rig = loads.rig
-    return loads.lift_energy_J * rig.wearer.cadence_per_s * rig.wants.walk_s
+    return loads.step_energy_J * rig.wearer.cadence_per_s * rig.wants.walk_s
 
 
 def _charge_J(loads: Loads) -> float:
@@ -310,13 +311,7 @@ def _charge_J(loads: Loads) -> float:
 
 
 def _lower_s(loads: Loads) -> float:
-    control, m = loads.rig.control, loads.rig.mechanism
-    distance = loads.lift_fold_rad - m.fold_extended_rad
-    return (
-        loads.latency_s
-        + distance / control.lower_speed_radps
-        + control.lower_speed_radps / control.accel_radps2
-    )
+    return loads.latency_s + loads.planned_s(loads.rig.control.lower_speed_radps)
 
 
 def _stoop_speed_radps(loads: Loads) -> float:

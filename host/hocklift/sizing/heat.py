@@ -4,9 +4,7 @@ from math import inf
 from typing import NamedTuple
 
 import numpy as np
-
-# Resistance of copper per kelvin over that at 20 degrees C [copper].
-COPPER_PER_K = 0.00393
+from legsim.heat import COPPER_PER_K
 
 
 class Rise(NamedTuple):
@@ -39,6 +37,7 @@ def steady_rise_K(cold_heat_W: float, resistance_K_per_W: float) -> float:
 
 def rise_after_K(
     cold_heat_W: float,
+    iron_heat_W: float,
     time_s: float,
     winding_J_per_K: float,
     case_J_per_K: float,
@@ -48,9 +47,9 @@ def rise_after_K(
     """Rise of winding and case after a time of steady work, from cold: common practice, no source.
 
     Two bodies, each of one temperature, with copper's feedback [copper]; the exact solution,
-    by eigenvalues. P as for `steady_rise_K`, averaged over a step: N steps take N over
-    the cadence. A step's own ripple of winding temperature is left out. Infinite, or beyond
-    any copper, where the winding runs away.
+    by eigenvalues. P as for `steady_rise_K`, iron loss straight into the case, both averaged
+    over a step: N steps take N over the cadence. A step's own ripple of winding temperature
+    is left out. Infinite, or beyond any copper, where the winding runs away.
     """
     leak = 1 / winding_to_case_K_per_W
     rates_per_s = np.array(
@@ -59,8 +58,9 @@ def rise_after_K(
             [leak / case_J_per_K, -(leak + 1 / case_to_air_K_per_W) / case_J_per_K],
         ]
     )
+    heats_K_per_s = np.array([cold_heat_W / winding_J_per_K, iron_heat_W / case_J_per_K])
     values, vectors = np.linalg.eig(rates_per_s)
-    heating = np.linalg.solve(vectors, np.array([cold_heat_W / winding_J_per_K, 0.0]))
+    heating = np.linalg.solve(vectors, heats_K_per_s)
     with np.errstate(over="ignore"):
         winding_K, case_K = vectors @ (heating * np.expm1(values * time_s) / values)
     return Rise(float(winding_K), float(case_K))

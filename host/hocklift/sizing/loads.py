@@ -4,6 +4,7 @@ Statics by virtual work over the fold, from the same geometry as the simulator. 
 hang or stand with the foot straight below the hip.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from math import cos, pi, sqrt
@@ -27,10 +28,12 @@ from legsim.records import rig_record
 from legsim.rig import Rig
 from scipy.optimize import brentq
 
-from hocklift.sizing import profile
+from hocklift.sizing import profile, ropes
 
 # Folds at which the way up is looked at.
 _POINTS = 41
+# Moments of a move; enough that speeding up, a quarter of it, has fifty.
+_MOVE_POINTS = 201
 
 
 @dataclass(frozen=True)
@@ -41,6 +44,25 @@ class MotorPoint:
     current_A: float
     torque_Nm: float
     bus_V: float
+
+
+@dataclass(frozen=True)
+class Move:
+    """A motor's part in one move of a leg, sampled evenly in time."""
+
+    time_s: Any
+    speed_radps: Any
+    current_A: Any
+    loss_A: Any
+
+    @property
+    def seconds(self) -> float:
+        """How long it takes."""
+        return float(self.time_s[-1])
+
+    def mean(self, values: Any) -> float:
+        """Mean over the move's time."""
+        return float(np.trapezoid(values, self.time_s)) / self.seconds
 
 
 @dataclass(frozen=True)
@@ -193,11 +215,22 @@ class Loads:
         efficiency = self.gear_efficiency if moving > 0 else 1 / self.gear_efficiency
         return line_N * drive.drum_radius_m / (drive.gear_ratio * efficiency)
 
-    def motor_per_fold(self, fold_rad: float) -> float:
-        """Turns of the motor for each turn of fold."""
-        drive = self.rig.drive
-        line_per_fold_m = self.rig.rope.parts * self.rope_lever_m(fold_rad)
-        return line_per_fold_m / drive.drum_radius_m * drive.gear_ratio
+    def wound_m(self, fold_rad: float, moving: int = 1) -> float:
+        """Line on the drum at a fold: what the tackle shortens, and what the line stretches."""
+        rope = self.rig.rope
+        tension_N = self.line_N(self.tackle_N(fold_rad, moving), moving)
+        length_m = rope.lead_length_m + rope.parts * self.rope_span_m(fold_rad)
+        return self.line_travel_m(fold_rad) + ropes.rope_stretch_m(
+            tension_N, length_m, rope.line_EA_N
+        )
+
+    def motor_per_fold(self, fold_rad: float, moving: int = 1) -> float:
+        """Turns of the motor for each turn of a raised leg's fold, the line's stretch included."""
+        step = 1e-5
+        line_per_fold_m = (
+            self.wound_m(fold_rad + step, moving) - self.wound_m(fold_rad - step, moving)
+        ) / (2 * step)
+        return line_per_fold_m / self.rig.drive.drum_radius_m * self.rig.drive.gear_ratio
 
     @cached_property
     def lifting_line_N(self) -> float:
@@ -302,6 +335,11 @@ class Loads:
         planned_s = (good_rad - m.fold_extended_rad) / control.lift_speed_radps
         return self.latency_s + self.speeding_up_s / 2 + max(full_s, planned_s)
 
+    def planned_s(self, speed_radps: float) -> float:
+        """Time in which the setpoint passes from standing to lifted, or back."""
+        distance_rad = self.lift_fold_rad - self.rig.mechanism.fold_extended_rad
+        return profile.move_time_s(distance_rad, speed_radps, self.rig.control.accel_radps2)
+
     @cached_property
     def lift_peak_radps(self) -> float:
         """Motor speed at the fastest moment of a trapezoidal lift in the wanted time."""
@@ -329,44 +367,61 @@ class Loads:
             self.lift_point(self.lift_fold_rad, duty).current_A, start_A + self.speeding_up_A
         )
 
+    def move(self, up: int) -> "Move":
+        """The motor's part in one planned way up (1), or down (-1)."""
+        control, m = self.rig.control, self.rig.mechanism
+        rate_radps = control.lift_speed_radps if up > 0 else control.lower_speed_radps
+        total_s = self.planned_s(rate_radps)
+        time_s = np.linspace(0, total_s, _MOVE_POINTS)
+        accel = control.accel_radps2
+        rates = np.minimum(np.minimum(accel * time_s, rate_radps), accel * (total_s - time_s))
+        gone_rad = np.concatenate([[0], np.cumsum((rates[1:] + rates[:-1]) / 2 * np.diff(time_s))])
+        folds = m.fold_extended_rad + gone_rad if up > 0 else self.lift_fold_rad - gone_rad
+        turns = np.interp(
+            folds, self.folds_rad, [self.motor_per_fold(f, up) for f in self.folds_rad]
+        )
+        loads_Nm = np.interp(
+            folds,
+            self.folds_rad,
+            [self.motor_load_Nm(self.line_N(self.tackle_N(f, up), up), up) for f in self.folds_rad],
+        )
+        speeds = up * rates * turns
+        torques_Nm = loads_Nm + self.rig.drive.rotor_inertia_kgm2 * np.gradient(speeds, time_s)
+        loss_A = (
+            self.rig.drive.no_load_current_A / 2 * (np.sign(speeds) + speeds / self._free_radps)
+        )
+        return Move(time_s, speeds, torques_Nm / self.torque_Nm_per_A + loss_A, loss_A)
+
     @cached_property
-    def lift_energy_J(self) -> float:
-        """Electrical energy of one lift, the rotor's speeding up included, none won back."""
-        m, drive = self.rig.mechanism, self.rig.drive
-        folds = np.linspace(m.fold_extended_rad, self.lift_fold_rad, _POINTS)
-        loads_Nm = np.array([self.motor_load_Nm(self.line_N(self.tackle_N(f))) for f in folds])
-        turns = np.array([self.motor_per_fold(f) for f in folds])
-        mean_radps = float(np.trapezoid(turns, folds)) / self.rig.wants.lift_s
-        currents_A = loads_Nm / self.torque_Nm_per_A + drive.no_load_current_A
-        volts = currents_A * drive.resistance_ohm + mean_radps * self.torque_Nm_per_A
-        work_J = np.trapezoid(currents_A * volts * turns, folds) / mean_radps
-        return float(work_J) + drive.rotor_inertia_kgm2 * self.lift_peak_radps**2
+    def moves(self) -> tuple["Move", "Move"]:
+        """One step of a leg: its way up, and its way down."""
+        return self.move(1), self.move(-1)
+
+    @cached_property
+    def step_energy_J(self) -> float:
+        """Electrical energy of one step of a leg, what braking gives back not counted."""
+        return sum(
+            move.mean(np.maximum(0, move.current_A * self._volts(move))) * move.seconds
+            for move in self.moves
+        )
+
+    def _volts(self, move: "Move") -> Any:
+        back_V = move.speed_radps * self.torque_Nm_per_A
+        return back_V + move.current_A * self.rig.drive.resistance_ohm
 
     @cached_property
     def mean_square_A2(self) -> float:
-        """Mean square of one motor's current over a stride: lifting, speeding up and slowing."""
-        m, drive, wants = self.rig.mechanism, self.rig.drive, self.rig.wants
-        stride_s = 2 / self.rig.wearer.cadence_per_s
-        folds = np.linspace(m.fold_extended_rad, self.lift_fold_rad, _POINTS)
-        lift_A = np.array(
-            [
-                self.motor_load_Nm(self.line_N(self.tackle_N(f))) / self.torque_Nm_per_A
-                for f in folds
-            ]
-        )
-        up = float(np.mean((lift_A + drive.no_load_current_A) ** 2)) * wants.lift_s
-        down = float(np.mean((lift_A * self._back_share - drive.no_load_current_A) ** 2))
-        changes_s = 4 * self.rig.control.lift_speed_radps / self.rig.control.accel_radps2
-        changing = self.speeding_up_A**2 * changes_s
-        return (up + down * wants.lower_s + changing) / stride_s
+        """Mean square of one motor's current over a stride."""
+        return self._over_stride(lambda move: move.current_A**2)
 
-    @property
-    def _back_share(self) -> float:
-        """What of the hauling torque drives the motor back when the line is let out."""
-        rope = self.rig.rope
-        parts, e = round(rope.parts), rope.sheave_efficiency
-        line = tackle_advantage(parts, e) / tackle_advantage(parts, 1 / e)
-        return line * self.gear_efficiency**2
+    @cached_property
+    def iron_W(self) -> float:
+        """Mean loss that one motor has running free, over a stride."""
+        return self._over_stride(lambda move: self.torque_Nm_per_A * move.loss_A * move.speed_radps)
+
+    def _over_stride(self, figure: Callable[["Move"], Any]) -> float:
+        total = sum(move.mean(figure(move)) * move.seconds for move in self.moves)
+        return total * self.rig.wearer.cadence_per_s / 2
 
     @cached_property
     def creep_mps(self) -> float:
@@ -381,7 +436,7 @@ class Loads:
             return float("inf")
         speed = free_Nm * drive.resistance_ohm / self.torque_Nm_per_A**2
         fold_rad = self.lift_fold_rad
-        return speed / self.motor_per_fold(fold_rad) * self.foot_lever_m(fold_rad)
+        return speed / self.motor_per_fold(fold_rad, -1) * self.foot_lever_m(fold_rad)
 
     # Spring.
 
