@@ -1,14 +1,6 @@
-"""Pictures of a walk as SVG text that sits inside a page.
+"""Pictures of a walk, for the page of a rehearsal."""
 
-Drawn so that they follow the page's ink in light and dark, and so that left and right
-are told apart by line style as well as by colour.
-"""
-
-import io
-from collections.abc import Callable
-from dataclasses import dataclass
 from itertools import pairwise
-from math import cos, sin
 from typing import Any
 
 import matplotlib as mpl
@@ -16,70 +8,16 @@ import numpy as np
 from legcore.faults import FAULTS
 from legcore.phases import PHASES
 from legsim.linkage import fold_for_lift_rad
-from legsim.rig import Rig
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from hocklift.drawing import BLUE, DASHED, INK, RED, Plan, Pose, draw_leg
 from hocklift.rehearse import LEGS, Rehearsal
 
-# Matplotlib cannot draw in "the page's colour", so it draws in this one, which is replaced.
-_INK = "#010203"
-# Vermilion and sky blue differ for every common kind of colour blindness
-# (Okabe & Ito, Color Universal Design, 2008).
-_COLOUR = {"left": "#0072b2", "right": "#d55e00"}
-_LINE = {"left": "-", "right": (0, (4, 1.5))}
+_COLOUR = {"left": BLUE, "right": RED}
+_LINE: dict[str, Any] = {"left": "-", "right": DASHED}
 _SHADES = ("0.97", "0.88", "#009e73", "#f0e442", "#56b4e9", "#cc79a7")
-
-_STYLE: Any = {
-    "svg.fonttype": "none",
-    "font.family": "sans-serif",
-    "font.size": 9,
-    "text.color": _INK,
-    "axes.edgecolor": _INK,
-    "axes.labelcolor": _INK,
-    "xtick.color": _INK,
-    "ytick.color": _INK,
-    "axes.facecolor": "none",
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.grid": True,
-    "grid.alpha": 0.2,
-    "grid.color": _INK,
-    "legend.frameon": False,
-}
-
-
-@dataclass(frozen=True)
-class Picture:
-    """One picture: heading, what it tells in words, and its SVG."""
-
-    title: str
-    words: str
-    svg: str
-
-
-def pictures(rehearsal: Rehearsal) -> list[Picture]:
-    """All pictures of a rehearsal, in reading order."""
-    made = []
-    for title, words, draw, height_in in _PICTURES:
-        with mpl.rc_context(_STYLE), mpl.rc_context({"svg.hashsalt": title}):
-            figure = Figure(figsize=(9, height_in), layout="constrained")
-            draw(figure, rehearsal)
-            made.append(Picture(title, words, _svg(figure, title)))
-    return made
-
-
-def _svg(figure: Figure, title: str) -> str:
-    buffer = io.StringIO()
-    figure.savefig(buffer, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
-    text = buffer.getvalue()
-    text = text[text.index("<svg") :].replace(_INK, "currentColor")
-    # Several pictures share one page, so their identifiers must differ.
-    prefix = title.partition(" ")[0].lower()
-    for mark in ('id="', 'href="#', "url(#"):
-        text = text.replace(mark, f"{mark}{prefix}-")
-    return text
 
 
 def _time_s(rehearsal: Rehearsal) -> NDArray[Any]:
@@ -96,10 +34,10 @@ def _draw_fold(figure: Figure, rehearsal: Rehearsal) -> None:
         ax.plot(time_s, fold_deg, color=_COLOUR[name], lw=1.5, label="fold")
         moving = np.array([phase[1] for phase in PHASES])[leg["phase"]] == 1
         setpoint_deg = np.where(moving, leg["setpoint_cdeg_q6"] / 6400, np.nan)
-        ax.plot(time_s, setpoint_deg, color=_INK, lw=0.9, ls=":", label="setpoint")
+        ax.plot(time_s, setpoint_deg, color=INK, lw=0.9, ls=":", label="setpoint")
         target_deg = np.degrees(fold_for_lift_rad(rig.mechanism, rig.wants.clearance_m))
-        ax.axhline(target_deg, color=_INK, lw=0.6, ls="--")
-        ax.axhline(np.degrees(rig.mechanism.fold_soft_stop_rad), color=_INK, lw=1.2)
+        ax.axhline(target_deg, color=INK, lw=0.6, ls="--")
+        ax.axhline(np.degrees(rig.mechanism.fold_soft_stop_rad), color=INK, lw=1.2)
         ax.set_ylabel(f"{name} fold, deg")
         ax.legend(ncols=2, loc="upper right", bbox_to_anchor=(1, 0.9))
         ax.annotate(
@@ -126,7 +64,7 @@ def _draw_clearance(figure: Figure, rehearsal: Rehearsal) -> None:
     ax.axhspan(
         1000 * (wants.clearance_m - tolerance_m),
         1000 * (wants.clearance_m + tolerance_m),
-        color=_INK,
+        color=INK,
         alpha=0.12,
         lw=0,
     )
@@ -180,7 +118,7 @@ def _draw_phases(figure: Figure, rehearsal: Rehearsal) -> None:
     ax.set_xlabel("time, s")
     ax.grid(False)
     handles = [
-        mpl.patches.Patch(facecolor=shade, edgecolor=_INK, lw=0.4, label=phase[0])
+        mpl.patches.Patch(facecolor=shade, edgecolor=INK, lw=0.4, label=phase[0])
         for shade, phase in zip(_SHADES, PHASES, strict=True)
     ]
     ax.legend(handles=handles, ncols=len(handles), loc="lower right", bbox_to_anchor=(1, 1))
@@ -191,9 +129,13 @@ def _draw_moments(figure: Figure, rehearsal: Rehearsal) -> None:
     axes = np.atleast_1d(figure.subplots(1, len(moments), sharex=True, sharey=True))
     for ax, (words, tick) in zip(axes, moments, strict=True):
         row = rehearsal.trace[tick]
-        ax.axhline(0, color=_INK, lw=1.2)
+        ax.axhline(0, color=INK, lw=1.2)
         for name in reversed(LEGS):
-            draw_leg(ax, rehearsal.rig, row[name], _COLOUR[name])
+            leg = row[name]
+            pose = Pose(
+                leg["hip_m"], leg["thigh_rad"], leg["shank_rad"], slack=leg["slack_m"] > 0.001
+            )
+            draw_leg(ax, rehearsal.rig, pose, _COLOUR[name], _LINE[name])
         ax.set_title(f"{words}\n{tick * rehearsal.rig.control.period_s:.2f} s", fontsize=9)
         ax.set_aspect("equal")
         ax.set_axis_off()
@@ -224,53 +166,16 @@ def key_moments(rehearsal: Rehearsal) -> list[tuple[str, int]]:
     ]
 
 
-def draw_leg(ax: Axes, rig: Rig, leg: Any, colour: str) -> None:
-    """Draw one leg to scale from the side: both parallelograms, spring and rope, in m."""
-    m = rig.mechanism
-    hip = np.array([0.0, leg["hip_m"]])
-    along_thigh = np.array([-sin(leg["thigh_rad"]), -cos(leg["thigh_rad"])])
-    along_shank = np.array([sin(leg["shank_rad"]), -cos(leg["shank_rad"])])
-    knee = hip + m.thigh_length_m * along_thigh
-    foot = knee + m.shank_length_m * along_shank
-    half = np.array([0.035, 0.0])
-    for side in (-half, half):
-        ax.plot(*np.array([hip + side, knee + side]).T, color=colour, lw=1.6)
-        ax.plot(*np.array([knee + side, foot + side]).T, color=colour, lw=1.6)
-    ax.plot(*np.array([hip - 2.5 * half, hip + 2.5 * half]).T, color=colour, lw=4)
-    ax.plot(*np.array([knee - 1.3 * half, knee + 1.3 * half]).T, color=colour, lw=4)
-    ax.plot(*np.array([foot - 2 * half, foot + 3.5 * half]).T, color=colour, lw=4)
-    spring = (
-        knee - rig.spring.thigh_anchor_m * along_thigh,
-        knee + rig.spring.shank_anchor_m * along_shank,
-    )
-    ax.plot(*_coil(*spring).T, color=colour, lw=0.9)
-    rope = (
-        knee - rig.rope.thigh_anchor_m * along_thigh,
-        knee + rig.rope.shank_anchor_m * along_shank,
-    )
-    slack = leg["slack_m"] > 0.001
-    ax.plot(*np.array(rope).T, color=_INK, lw=0.8, ls=":" if slack else "-")
-
-
-def _coil(start: NDArray[np.float64], end: NDArray[np.float64]) -> NDArray[np.float64]:
-    """A zigzag of eight turns between two points."""
-    axis = end - start
-    across = np.array([-axis[1], axis[0]]) / np.linalg.norm(axis) * 0.018
-    places = np.linspace(0.1, 0.9, 16)
-    zigzag = [start + p * axis + (1 if i % 2 else -1) * across for i, p in enumerate(places)]
-    return np.array([start, *zigzag, end])
-
-
-# (title, the same in words, how it is drawn, height in inches)
-_PICTURES: tuple[tuple[str, str, Callable[[Figure, Rehearsal], None], float], ...] = (
-    (
+PLANS: tuple[Plan[Rehearsal], ...] = (
+    Plan(
         "Poses of one step",
-        "Both legs from the side, to scale, at five moments of one step of the left leg. The"
-        " zigzag is the spring, the thin line the rope (dotted where it is slack).",
+        "Both legs from the side, to scale, at five moments of one step of the left leg; the right"
+        " leg's links are dashed. The zigzag is the spring, the thin line the rope (dotted where"
+        " it is slack).",
         _draw_moments,
-        2.9,
+        2.3,
     ),
-    (
+    Plan(
         "Fold and setpoint",
         "Fold of each leg over time. Dotted: the setpoint the controller follows. Dashed: the"
         " fold that gives the wanted clearance. Between steps the fold shows how far the leg"
@@ -278,26 +183,26 @@ _PICTURES: tuple[tuple[str, str, Callable[[Figure, Rehearsal], None], float], ..
         _draw_fold,
         4.6,
     ),
-    (
+    Plan(
         "Clearance",
         "Height of each foot plate over the ground; the band is what the rig file wants.",
         _draw_clearance,
         2.8,
     ),
-    (
+    Plan(
         "Drive and current",
         "Drive given to the speed controllers, folding upwards, and the current in the motors.",
         _draw_drive,
         4.2,
     ),
-    (
+    Plan(
         "Rope",
         "Tension in the lead line, and rope lying loose at the tackle. A standing leg sinks under"
         " weight, so its rope is loose; with the foot up it should be tight.",
         _draw_rope,
         4.2,
     ),
-    (
+    Plan(
         "Phases",
         "The phase of each leg over time; a cross marks a fault.",
         _draw_phases,

@@ -2,18 +2,27 @@
 
 import csv
 import io
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
-import jinja2
-
+from hocklift.drawing import drawn
 from hocklift.files import write_atomically
-from hocklift.pictures import pictures
+from hocklift.page import render
+from hocklift.pictures import PLANS
 from hocklift.rehearse import LEGS, ROWS, Rehearsal, verdict
 
 PAGE = "rehearsal.html"
 TRACE = "trace.csv"
+
+_CAUTIONS = (
+    "A rehearsal is a calculation. It does not know your joints' real friction, your glue, your"
+    " rope's knots or your balance.",
+    "The springs of this rig hold energy that can break fingers, and its links have pinch points:"
+    " block the legs before you reach in, and keep hands out of the links.",
+    "A person in it can fall: try everything on a stand first, and have somebody hold you on a"
+    " gantry or by hand long after it seems to work.",
+    "Where local codes or a licensed practitioner say otherwise, they are right.",
+)
 
 
 def write_page(rehearsal: Rehearsal, folder: Path) -> Path:
@@ -21,20 +30,17 @@ def write_page(rehearsal: Rehearsal, folder: Path) -> Path:
 
     The trace is written first: a page, once there, is complete.
     """
-    template = jinja2.Environment(
-        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    ).from_string(
-        (resources.files("hocklift") / "templates/rehearsal.html.j2").read_text(encoding="utf-8")
-    )
     left, right = (rehearsal.legs[name] for name in LEGS)
-    page = template.render(
+    page = render(
+        "rehearsal.html.j2",
         rehearsal=rehearsal,
         verdict=verdict(rehearsal),
         rows=[
             (what, figure(left), figure(right), want(rehearsal.rig)) for what, figure, want in ROWS
         ],
         phases=[(name, left.phase_s[name], right.phase_s[name]) for name in left.phase_s],
-        pictures=pictures(rehearsal),
+        pictures=drawn(PLANS, rehearsal),
+        cautions=_CAUTIONS,
         trace=TRACE,
     )
     write_atomically(folder / TRACE, trace_csv(rehearsal))

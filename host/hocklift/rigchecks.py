@@ -243,7 +243,7 @@ CHECKS = (
     ),
     Check(
         ("control.substep", "rope.line_EA", "rope.line_damping", "mechanism.hinge_friction"),
-        lambda rig: rig.control.substep_s <= coarsest_substep_s(rig),
+        lambda rig: not _steps_fit(rig) or rig.control.substep_s <= coarsest_substep_s(rig),
         "the substep is too long for so stiff a line or so much friction; write a shorter one",
         lambda rig: (
             f"at most {with_unit(show(coarsest_substep_s(rig), 'ms', 2, ROUND_FLOOR), 'ms')}"
