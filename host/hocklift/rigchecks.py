@@ -171,6 +171,12 @@ CHECKS = (
         for stop, pose in (("extended", "standing"), ("soft_stop", "folded to the soft stop"))
         for link in ("thigh", "shank")
     ),
+    Check(
+        ("spring.coil", "spring.wire"),
+        # Not "coil > 2 wire": what is unknown breaks no rule.
+        lambda rig: not rig.spring.coil_m <= 2 * rig.spring.wire_m,
+        "a coil's mean diameter must be more than twice its wire's",
+    ),
     *(
         _anchor_on_link(part, link)
         for part in ("spring", "gas_spring", "rope")

@@ -36,11 +36,12 @@ class Limit:
     def words(self) -> str:
         """Two sentences: what, how far off, and what to change by how much."""
         row, check = self.row, self.row.check
-        far = (
-            f"{100 * (1 / row.margin - 1):.0f} % too much"
-            if row.margin < 1
-            else f"{100 * (row.margin - 1):.0f} % in hand"
-        )
+        if row.margin == 0:
+            far = "beyond all measure"
+        elif row.margin < 1:
+            far = f"{100 * (1 / row.margin - 1):.0f} % too much"
+        else:
+            far = f"{100 * (row.margin - 1):.0f} % in hand"
         told = (
             f"{check.part}, {check.situation}: {check.what}: {shown(row.demand, check.unit)}"
             f" against {shown(row.capacity, check.unit)}, {far}."
@@ -48,8 +49,8 @@ class Limit:
         if self.remedy is None:
             return f"{told} No change of one key alone mends it: {', '.join(check.levers)}."
         told += f" Change {self.remedy.words()}"
-        if self.remedy.breaks:
-            told += f", but then look at the {', '.join(self.remedy.breaks)}"
+        if self.remedy.failing:
+            told += f"; even then look at: {', '.join(self.remedy.failing)}"
         return f"{told}."
 
 

@@ -133,7 +133,7 @@ class Drive:
     """Drum, printed gears and brushless motor, the motor as its direct-current equivalent."""
 
     drum_radius_m: float = key(0.011, "mm", 0.002, 0.5, "drum, to the middle of the line")
-    drum_width_m: float = key(0.040, "mm", 0.002, 0.5, "between the drum's flanges")
+    drum_width_m: float = key(0.046, "mm", 0.002, 0.5, "between the drum's flanges")
     gear_ratio: float = key(24, "", 1, 1000, "turns of the motor for one of the drum")
     gear_stages: float = key(3, "", 1, 6, "meshes in the train", whole=True)
     mesh_efficiency: float = key(0.95, "percent", 0.5, 1, "of each mesh")

@@ -424,6 +424,7 @@ BROKEN: list[tuple[dict[str, str], str]] = [
         {"sensors.pot_travel": '"70 deg"'},
         "the pot's travel about its centre must reach past the shank",
     ),
+    ({"spring.coil": '"25 mm"'}, "a coil's mean diameter must be more than"),
     ({"gas_spring.thigh_anchor": '"441 mm"'}, "the gas spring's anchor must be on the thigh"),
     ({"gas_spring.shank_anchor": '"481 mm"'}, "the gas spring's anchor must be on the shank"),
     ({"drive.gear_stages": "2"}, "each list of the gears must have one entry"),

@@ -76,6 +76,17 @@ class Row(NamedTuple):
 VERDICTS = ("holds", "tight", "fails", "unknown")
 
 
+def _of_coil(figure: Figure) -> Figure:
+    """The figure where wire and coil sizes are known, else NaN."""
+
+    def known(loads: Loads) -> float:
+        spring = loads.rig.spring
+        sizes = (spring.wire_m, spring.coil_m, spring.active_coils, spring.free_length_m)
+        return nan if any(isnan(size) for size in sizes) else figure(loads)
+
+    return known
+
+
 def _spring_stress_Pa(loads: Loads, force_N: float) -> float:
     spring = loads.rig.spring
     return springs.coil_shear_stress_Pa(force_N, spring.wire_m, spring.coil_m)
@@ -377,7 +388,7 @@ CHECKS: tuple[Check, ...] = (
         "squeeze against the gap between its coils",
         "mm",
         lambda loads: loads.spring_most_N / loads.rig.spring.rate_N_per_m,
-        lambda loads: loads.rig.spring.free_length_m - _solid_m(loads),
+        _of_coil(lambda loads: loads.rig.spring.free_length_m - _solid_m(loads)),
         "shigley",
         ("spring.free_length", "spring.active_coils"),
         lambda rig: rig.spring.mount == "coil-over",
@@ -387,7 +398,7 @@ CHECKS: tuple[Check, ...] = (
         "at rest",
         "rate by its wire beside the rate given, apart by",
         "percent",
-        _wire_rate_error,
+        _of_coil(_wire_rate_error),
         lambda loads: RATE_TOLERANCE,
         "shigley",
         ("spring.active_coils", "spring.coil"),
@@ -397,17 +408,19 @@ CHECKS: tuple[Check, ...] = (
         "folded stop",
         "shear in the wire, before it takes a set",
         "MPa",
-        lambda loads: _spring_stress_Pa(loads, loads.spring_most_N),
+        _of_coil(lambda loads: _spring_stress_Pa(loads, loads.spring_most_N)),
         _of_wire(wires.allowable_shear_Pa),
         "wahl",
-        ("spring.wire", "spring.coil"),
+        ("spring.wire", "spring.coil", "mechanism.fold_hard_stop"),
     ),
     Check(
         "coil spring",
         "lifting",
         "shear in the wire, a million times",
         "MPa",
-        lambda loads: _spring_stress_Pa(loads, spring_force_N(loads.rig, loads.lift_fold_rad)),
+        _of_coil(
+            lambda loads: _spring_stress_Pa(loads, spring_force_N(loads.rig, loads.lift_fold_rad))
+        ),
         _of_wire(_steps_of_life),
         "spring-life",
         ("spring.wire", "spring.coil"),
@@ -417,7 +430,7 @@ CHECKS: tuple[Check, ...] = (
         "folded stop",
         "tension in its hook",
         "MPa",
-        _hook_stress_Pa,
+        _of_coil(_hook_stress_Pa),
         _of_wire(wires.allowable_hook_bending_Pa),
         "shigley",
         ("spring.wire", "spring.coil"),

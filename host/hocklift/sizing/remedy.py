@@ -1,31 +1,28 @@
 """The nearest change of one rig key that mends a check, found by trying."""
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass
-from math import isfinite, log, log10
+from math import floor, isfinite, log, log10
 
 from legsim.rig import Rig
 
+from hocklift.rigchecks import CHECKS
 from hocklift.rigkeys import Key, key_at, value_at, with_value_at
 from hocklift.sizing.checks import Check, Row, rows_of
 from hocklift.units import show, unit_of, with_unit
 
 # A value may change this many times over; more would be another rig.
 _FARTHEST = 4.0
-# Each try goes on by a fiftieth, so that the nearest change is found to about that.
-_STEP = 1.02
-# People drill, order and print in numbers of two digits.
-_DIGITS = 2
 
 
 @dataclass(frozen=True)
 class Remedy:
-    """One key changed: from, to, and the names of parts that would fail by it."""
+    """One key changed: from, to, and the names of parts that fail even then."""
 
     path: str
     old: float | str
     new: float | str
-    breaks: tuple[str, ...]
+    failing: tuple[str, ...]
 
     @property
     def size(self) -> float:
@@ -50,75 +47,86 @@ def written(path: str, value: float | str, digits: int = 4) -> str:
 def nearest_remedy(rig: Rig, row: Row, margin: float) -> Remedy | None:
     """Find the smallest change of one of the check's keys that gives it `margin`.
 
-    A change under which everything else that held goes on holding goes before a smaller one
-    that breaks something; what the rig is wanted to do is changed only where nothing else
-    helps. None where no change of one key does it.
+    A change after which nothing fails goes before a smaller one that leaves or breaks
+    something; what the rig is wanted to do is changed only where nothing else helps. None
+    where no change of one key does it.
     """
-    failing = {_name(r.check) for r in rows_of(rig) if r.verdict == "fails"}
     found = [
         remedy
         for path in row.check.levers
-        if (remedy := _change_of(rig, row.check, path, margin, failing)) is not None
+        if (remedy := _change_of(rig, row.check, path, margin)) is not None
     ]
     return min(
         found,
-        key=lambda remedy: (bool(remedy.breaks), remedy.path.startswith("wants."), remedy.size),
+        key=lambda remedy: (
+            len(remedy.failing),
+            remedy.path.startswith("wants."),
+            remedy.size,
+        ),
         default=None,
     )
 
 
-def _change_of(
-    rig: Rig, check: Check, path: str, margin: float, failing: set[str]
-) -> Remedy | None:
-    """Nearest value of one key that gives the check its margin, breaking nothing if possible."""
-    first = None
-    for value in _candidates(key_at(path), value_at(rig, path)):
+def _change_of(rig: Rig, check: Check, path: str, margin: float) -> Remedy | None:
+    """Nearest value of one key that gives the check its margin and leaves least failing."""
+    best: Remedy | None = None
+    old = value_at(rig, path)
+    for value in _candidates(key_at(path), old):
         changed = with_value_at(rig, path, value)
+        if not _possible(rig, changed):
+            continue
         try:
             rows = rows_of(changed)
         except (ValueError, ZeroDivisionError):
-            continue  # no possible rig
+            continue
         row = next((r for r in rows if _name(r.check) == _name(check)), None)
         if row is None or not row.margin >= margin:
             continue
-        breaks = tuple(
-            dict.fromkeys(
-                r.check.part for r in rows if r.verdict == "fails" and _name(r.check) not in failing
-            )
-        )
-        remedy = Remedy(path, value_at(rig, path), value, breaks)
-        if not breaks:
-            return remedy
-        first = first or remedy
-    return first
+        failing = tuple(dict.fromkeys(r.check.part for r in rows if r.verdict == "fails"))
+        if best is None or len(failing) < len(best.failing):
+            best = Remedy(path, old, value, failing)
+        if not failing:
+            break
+    return best
+
+
+def _possible(rig: Rig, changed: Rig) -> bool:
+    """Whether a changed rig keeps every rule of the rig file that the rig kept.
+
+    But for the teeth of the gears: they are to follow a new ratio.
+    """
+    return all(
+        rule.kept(changed) or not rule.kept(rig)
+        for rule in CHECKS
+        if "gears.pinion_teeth" not in rule.keys
+    )
 
 
 def _name(check: Check) -> str:
     return f"{check.part}, {check.situation}: {check.what}"
 
 
-def _candidates(key: Key, old: float | str) -> Iterator[float | str]:
-    """Values to try, those near the old one first, in the steps that people use."""
+def _candidates(key: Key, old: float | str) -> Sequence[float | str]:
+    """Values to try, the nearest first: words, whole numbers, or numbers of two digits."""
     if isinstance(old, str):
-        yield from (word for word in key.words if word != old)
-        return
-    if not isfinite(old) or old == 0:
-        return
-    seen = {old}
-    factor = 1.0
-    while factor < _FARTHEST:
-        factor *= _STEP
-        for value in (old * factor, old / factor):
-            rounded = _rounded(key, value)
-            if rounded not in seen and key.low <= rounded <= key.high:
-                seen.add(rounded)
-                yield rounded
+        return [word for word in key.words if word != old]
+    if not isfinite(old) or old <= 0:
+        return []
+    unit = 1.0 if key.whole else float(unit_of(key.unit).factor)
+    grid = range(1, 400) if key.whole else _two_digits(old / unit)
+    least, most = max(key.low, old / _FARTHEST), min(key.high, old * _FARTHEST)
+    values = [number * unit for number in grid]
+    return sorted(
+        (value for value in values if least <= value <= most and value != old),
+        key=lambda value: abs(log(value / old)),
+    )
 
 
-def _rounded(key: Key, value: float) -> float:
-    """Round to two digits in the unit that people use, or to a whole number."""
-    if key.whole:
-        return float(round(value))
-    factor = float(unit_of(key.unit).factor)
-    number = value / factor
-    return round(number, _DIGITS - 1 - int(log10(abs(number)) // 1)) * factor
+def _two_digits(number: float) -> list[float]:
+    """All numbers of two digits within two powers of ten of a number: people drill in these."""
+    middle = floor(log10(number))
+    return [
+        float(f"{digits}e{power - 1}")
+        for power in range(middle - 1, middle + 2)
+        for digits in range(10, 100)
+    ]
