@@ -39,7 +39,7 @@ def _draw_fold(figure: Figure, rehearsal: Rehearsal) -> None:
         ax.axhline(target_deg, color=INK, lw=0.6, ls="--")
         ax.axhline(np.degrees(rig.mechanism.fold_soft_stop_rad), color=INK, lw=1.2)
         ax.set_ylabel(f"{name} fold, deg")
-        ax.legend(ncols=2, loc="upper right", bbox_to_anchor=(1, 0.9))
+        ax.legend(ncols=2, loc="lower left", bbox_to_anchor=(0, 1))
         ax.annotate(
             "soft end stop",
             (0, np.degrees(rig.mechanism.fold_soft_stop_rad)),
@@ -70,14 +70,14 @@ def _draw_clearance(figure: Figure, rehearsal: Rehearsal) -> None:
     )
     ax.set_ylabel("clearance, mm")
     ax.set_xlabel("time, s")
-    ax.legend(ncols=2, loc="lower right", bbox_to_anchor=(1, 1))
+    ax.legend(ncols=2, loc="lower left", bbox_to_anchor=(0, 1))
 
 
 def _draw_drive(figure: Figure, rehearsal: Rehearsal) -> None:
     axes = figure.subplots(2, 1, sharex=True)
     _plot_both(axes[0], rehearsal, "drive_permille", 0.1)
     axes[0].set_ylabel("drive, %")
-    axes[0].legend(ncols=2, loc="lower right", bbox_to_anchor=(1, 1))
+    axes[0].legend(ncols=2, loc="lower left", bbox_to_anchor=(0, 1))
     _plot_both(axes[1], rehearsal, "current_A", 1)
     axes[1].set_ylabel("motor current, A")
     axes[1].set_xlabel("time, s")
@@ -87,7 +87,7 @@ def _draw_rope(figure: Figure, rehearsal: Rehearsal) -> None:
     axes = figure.subplots(2, 1, sharex=True)
     _plot_both(axes[0], rehearsal, "tension_peak_N", 1)
     axes[0].set_ylabel("lead line, N")
-    axes[0].legend(ncols=2, loc="lower right", bbox_to_anchor=(1, 1))
+    axes[0].legend(ncols=2, loc="lower left", bbox_to_anchor=(0, 1))
     _plot_both(axes[1], rehearsal, "slack_m", 1000)
     axes[1].set_ylabel("loose rope, mm")
     axes[1].set_xlabel("time, s")
@@ -121,7 +121,7 @@ def _draw_phases(figure: Figure, rehearsal: Rehearsal) -> None:
         mpl.patches.Patch(facecolor=shade, edgecolor=INK, lw=0.4, label=phase[0])
         for shade, phase in zip(_SHADES, PHASES, strict=True)
     ]
-    ax.legend(handles=handles, ncols=len(handles), loc="lower right", bbox_to_anchor=(1, 1))
+    ax.legend(handles=handles, ncols=len(handles), loc="lower left", bbox_to_anchor=(0, 1))
 
 
 def _draw_moments(figure: Figure, rehearsal: Rehearsal) -> None:

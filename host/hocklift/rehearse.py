@@ -102,6 +102,7 @@ def rehearse(
         TimeElapsedColumn(),
         console=console,
         transient=True,
+        disable=not console.is_terminal,
     ) as progress:
         # The first run on a machine compiles the control code and the plant.
         task = progress.add_task("Rehearsing", total=seconds)

@@ -5,7 +5,7 @@ import json
 import sys
 from dataclasses import dataclass
 from functools import partial
-from math import isfinite, isnan
+from math import floor, isfinite, isnan
 from typing import Any
 
 from legsim.rig import Rig
@@ -74,7 +74,9 @@ class Sizing:
         """One line to act on."""
         if self.failing:
             parts = ", ".join(dict.fromkeys(row.check.part for row in self.failing))
-            return f"Do not build it like this: {len(self.failing)} checks fail, of {parts}."
+            count = len(self.failing)
+            fail = "1 check fails" if count == 1 else f"{count} checks fail"
+            return f"Do not build it like this: {fail}, of {parts}."
         return "Every part bears what it has to."
 
 
@@ -116,10 +118,10 @@ def size(rig: Rig, rig_name: str) -> Sizing:
         raise RigFileError(f"{rig_name}: cannot be sized: {error}") from error
     known = [row for row in rows if row.verdict != "unknown"]
     worst = sorted(known, key=lambda row: row.margin)
-    count = max(_LIMITS, sum(row.verdict == "fails" for row in rows))
+    failing = [row for row in worst if row.verdict == "fails"]
     limits = [
-        Limit(row, nearest_remedy(rig, row, 1.0 if row.verdict == "fails" else _AIM))
-        for row in worst[:count]
+        Limit(row, nearest_remedy(rig, row, 1.0 if failing else _AIM))
+        for row in failing or worst[:_LIMITS]
     ]
     return Sizing(rig, rig_name, Loads(rig), rows, limits)
 
@@ -135,7 +137,8 @@ def margin_shown(row: Row) -> str:
     """A margin in two digits, and no more than people can use."""
     if isnan(row.margin):
         return ""
-    return f"{row.margin:.2f}" if row.margin < 10 else "over 10"
+    # Rounded down, so that what fails never reads 1.00.
+    return f"{floor(100 * row.margin) / 100:.2f}" if row.margin < 10 else "over 10"
 
 
 _STYLES = {"holds": "", "tight": "yellow", "fails": "bold red", "unknown": "dim"}
