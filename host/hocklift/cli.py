@@ -78,16 +78,19 @@ COMMANDS = (
     Command(
         "size",
         "compare every part of a rig with what it has to bear, before buying it",
-        "hocklift.size",
+        "hocklift.commands.size",
         _size_arguments,
     ),
     Command(
-        "new", "write the demo rig's file, to change into your own", "hocklift.new", _new_arguments
+        "new",
+        "write the demo rig's file, to change into your own",
+        "hocklift.commands.new",
+        _new_arguments,
     ),
     Command(
         "rehearse",
         "walk a simulated rig with the board's own control code, and judge it",
-        "hocklift.rehearse",
+        "hocklift.commands.rehearse",
         _rehearse_arguments,
     ),
 )

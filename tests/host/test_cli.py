@@ -5,10 +5,10 @@ import subprocess
 import sys
 from pathlib import Path
 
-import hocklift.new
+import hocklift.commands.new
 import pytest
 from hocklift.cli import COMMANDS, main
-from hocklift.rigfile import read_rig, rig_text
+from hocklift.rigfile.file import read_rig, rig_text
 from legsim.rig import Rig
 
 TEXT = rig_text(Rig())
@@ -134,7 +134,7 @@ def test_an_interrupt_ends_with_130_and_one_short_line(
     def interrupted(args: object) -> int:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(hocklift.new, "run", interrupted)
+    monkeypatch.setattr(hocklift.commands.new, "run", interrupted)
     assert main(["new", "x"]) == 130
     assert capsys.readouterr().err == "hocklift: stopped\n"
 

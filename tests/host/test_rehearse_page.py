@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from hocklift.errors import OutputError
-from hocklift.pictures import PLANS
-from hocklift.rehearse import LEGS, METRONOME, ROWS, Rehearsal, rehearse, verdict
-from hocklift.rehearse_page import PAGE, TRACE, write_page
+from hocklift.pages.rehearsal_page import PAGE, TRACE, write_page
+from hocklift.pages.rehearsal_pictures import PLANS
+from hocklift.rehearsal import LEGS, METRONOME, ROWS, Rehearsal, rehearse, verdict
 from legsim.rig import Rig
 from pages import Page, assert_self_contained
 from rich.console import Console

@@ -4,11 +4,11 @@ from math import floor, log10, nan, radians
 from typing import Any
 
 import pytest
-from hocklift.rigkeys import key_at, with_value_at
-from hocklift.size import Sizing, size
+from hocklift.rigfile.keys import key_at, with_value_at
+from hocklift.rigfile.units import unit_of
 from hocklift.sizing.checks import rows_of
 from hocklift.sizing.loads import Loads
-from hocklift.units import unit_of
+from hocklift.sizing.result import Sizing, size
 from legsim.rig import Rig
 
 

@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 from hocklift import files
 from hocklift.errors import OutputError, RigFileError
-from hocklift.rigchecks import CHECKS
-from hocklift.rigfile import parse_rig, read_rig, rig_text, write_rig
-from hocklift.rigkeys import KEYS, Key
-from hocklift.units import QuantityError, split, to_si
+from hocklift.rigfile.file import parse_rig, read_rig, rig_text, write_rig
+from hocklift.rigfile.keys import KEYS, Key
+from hocklift.rigfile.rules import RULES
+from hocklift.rigfile.units import QuantityError, split, to_si
 from hypothesis import given
 from hypothesis import strategies as st
 from legsim.rig import SECTIONS, Rig
@@ -456,9 +456,9 @@ def test_numbers_that_do_not_fit_each_other_are_told_with_the_rule(
 
 
 def test_every_rule_is_broken_by_one_of_these_and_names_real_keys() -> None:
-    for check in CHECKS:
-        assert any(check.must.startswith(start) for _, start in BROKEN), check.must
-        assert all(key_at(path) for path in check.keys)
+    for rule in RULES:
+        assert any(rule.must.startswith(start) for _, start in BROKEN), rule.must
+        assert all(key_at(path) for path in rule.keys)
 
 
 # Files on disk

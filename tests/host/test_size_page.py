@@ -5,13 +5,13 @@ from pathlib import Path
 
 import pytest
 from hocklift.errors import OutputError
-from hocklift.rigkeys import with_value_at
-from hocklift.size import Sizing, margin_shown, shown, size
-from hocklift.size_page import bar, write_page
-from hocklift.size_pictures import BOXES, PLANS, motor_points
+from hocklift.pages.size_page import bar, write_page
+from hocklift.pages.size_pictures import BOXES, PLANS, motor_points
+from hocklift.rigfile.keys import with_value_at
 from hocklift.sizing.checks import rows_of
 from hocklift.sizing.facts import FACTS
 from hocklift.sizing.loads import Loads
+from hocklift.sizing.result import Sizing, margin_shown, shown, size
 from hocklift.sizing.sources import SOURCES
 from legsim.rig import Rig
 from pages import Page, assert_self_contained

@@ -9,14 +9,16 @@ from pathlib import Path
 
 import pytest
 from hocklift.cli import main
+from hocklift.commands.output import print_json
+from hocklift.commands.sweep import as_json, print_sweep
 from hocklift.errors import HockliftError, OutputError
-from hocklift.rigkeys import value_at, with_value_at
+from hocklift.pages.sweep_page import PAGE, TABLE, sweep_csv, write_page
+from hocklift.rigfile.keys import value_at, with_value_at
+from hocklift.rigfile.units import split, to_si
+from hocklift.sizing.axes import axes_of
 from hocklift.sizing.checks import rows_of
 from hocklift.sizing.loads import Loads
-from hocklift.sweep import HEADLINES, Sweep, as_json, margin_words, name_of, print_sweep, sweep
-from hocklift.sweep_axes import axes_of
-from hocklift.sweep_page import PAGE, TABLE, sweep_csv, write_page
-from hocklift.units import split, to_si
+from hocklift.sizing.sweep import HEADLINES, Sweep, margin_words, name_of, sweep
 from legsim.rig import Rig
 from pages import Page, assert_self_contained
 from rich.console import Console
@@ -260,9 +262,12 @@ def test_a_small_sweep_is_printed_whole_and_a_big_one_by_its_best() -> None:
         assert all(result.marks[one.why] for one in result.combinations)
 
 
-def test_json_has_every_row_in_si_and_no_nan() -> None:
+def test_json_has_every_row_in_si_and_no_nan(capsys: pytest.CaptureFixture[str]) -> None:
     result = swept("mechanism.fold_extended=60..110 deg:3")
-    told = json.loads(json.dumps(as_json(result), allow_nan=False))
+    print_json(as_json(result))
+    printed = capsys.readouterr().out
+    assert "NaN" not in printed and "Infinity" not in printed
+    told = json.loads(printed)
     assert told["schema"] == "hocklift sweep 1"
     assert told["keys"] == ["mechanism.fold_extended"]
     assert [row["values_SI"] for row in told["rows"]] == [

@@ -6,10 +6,10 @@ from math import floor, isfinite, log, log10
 
 from legsim.rig import Rig
 
-from hocklift.rigchecks import CHECKS
-from hocklift.rigkeys import Key, key_at, value_at, with_value_at
+from hocklift.rigfile.keys import Key, key_at, value_at, with_value_at
+from hocklift.rigfile.rules import RULES
+from hocklift.rigfile.units import show, unit_of, with_unit
 from hocklift.sizing.checks import Check, Row, rows_of
-from hocklift.units import show, unit_of, with_unit
 
 # A value may change this many times over; more would be another rig.
 _FARTHEST = 4.0
@@ -97,7 +97,7 @@ def _possible(rig: Rig, changed: Rig) -> bool:
     """
     return all(
         rule.kept(changed) or not rule.kept(rig)
-        for rule in CHECKS
+        for rule in RULES
         if "gears.pinion_teeth" not in rule.keys
     )
 

@@ -13,12 +13,12 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Rectangle
 from numpy.typing import NDArray
 
-from hocklift.drawing import BLUE, INK, PAPER, Plan
-from hocklift.rigkeys import value_at
+from hocklift.pages.drawing import BLUE, INK, PAPER, Plan
+from hocklift.rigfile.keys import value_at
+from hocklift.rigfile.units import unit_of
+from hocklift.sizing.axes import Axis
 from hocklift.sizing.checks import TIGHT
-from hocklift.sweep import HEADLINES, Combination, Sweep
-from hocklift.sweep_axes import Axis
-from hocklift.units import unit_of
+from hocklift.sizing.sweep import HEADLINES, Combination, Sweep
 
 _HATCHES = ("//", "..", "\\\\", "xx", "--", "oo", "||", "++")
 # Above so many values a line has no dot at each.

@@ -5,11 +5,11 @@ import io
 from pathlib import Path
 from typing import Any
 
-from hocklift.drawing import drawn
 from hocklift.files import write_atomically
-from hocklift.page import render
-from hocklift.pictures import PLANS
-from hocklift.rehearse import LEGS, ROWS, Rehearsal, verdict
+from hocklift.pages.drawing import drawn
+from hocklift.pages.page import render
+from hocklift.pages.rehearsal_pictures import PLANS
+from hocklift.rehearsal import LEGS, ROWS, Rehearsal, verdict
 
 PAGE = "rehearsal.html"
 TRACE = "trace.csv"

@@ -1,9 +1,6 @@
-"""`hocklift rehearse`: walk the rig in closed loop with the board's own control code."""
+"""A rehearsal: one walk of a rig in closed loop, its figures, and its verdict."""
 
-import argparse
-import json
-import sys
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from math import degrees, isfinite
 from pathlib import Path
 from typing import Any
@@ -17,13 +14,10 @@ from legsim.wearer import Gait, GaitError, gait_raises, metronome_raises, script
 from numpy.typing import NDArray
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
-from rich.table import Table
 
 from hocklift.errors import RigFileError, WearerFileError
-from hocklift.rigfile import rig_or_demo
 from hocklift.wearerfile import built_in_gait, read_gait
 
-SCHEMA = "hocklift rehearse 1"
 METRONOME = "metronome"
 LEGS = ("left", "right")
 
@@ -49,29 +43,6 @@ class Rehearsal:
             for name, leg in self.legs.items()
             if not want.met(leg, self.rig)
         ]
-
-
-def run(args: argparse.Namespace) -> int:
-    """Rehearse, print, and write the page when asked; 0 when every want is met, else 1."""
-    rig, rig_name = rig_or_demo(args.rig)
-    if args.out is not None:
-        from hocklift.files import check_writable
-
-        # Before the walk, so that nobody waits for figures that cannot be kept.
-        check_writable(args.out)
-    console = Console(stderr=True)
-    rehearsal = rehearse(rig, rig_name, args.wearer, args.seconds, args.seed, console)
-    if args.json:
-        json.dump(as_json(rehearsal), sys.stdout, indent=2)
-        print()
-    else:
-        print_figures(rehearsal, Console())
-    if args.out is not None:
-        from hocklift.rehearse_page import write_page
-
-        page = write_page(rehearsal, args.out)
-        console.print(f"Pictures: {page}", highlight=False, soft_wrap=True)
-    return 1 if rehearsal.unmet else 0
 
 
 def rehearse(
@@ -116,7 +87,8 @@ def _mm(metres: float) -> str:
     return f"{1000 * metres:.0f} mm"
 
 
-def _seconds(value: float) -> str:
+def seconds_words(value: float) -> str:
+    """A time as people read it; "never" where it did not come."""
     return f"{value:.2f} s" if isfinite(value) else "never"
 
 
@@ -139,13 +111,13 @@ ROWS: tuple[tuple[str, Any, Any], ...] = (
     ),
     (
         "time to lift, worst",
-        lambda leg: _seconds(leg.lift_worst_s),
-        lambda rig: f"at most {_seconds(rig.wants.lift_s)}",
+        lambda leg: seconds_words(leg.lift_worst_s),
+        lambda rig: f"at most {seconds_words(rig.wants.lift_s)}",
     ),
     (
         "time to lower, worst",
-        lambda leg: _seconds(leg.lower_worst_s),
-        lambda rig: f"at most {_seconds(rig.wants.lower_s)}",
+        lambda leg: seconds_words(leg.lower_worst_s),
+        lambda rig: f"at most {seconds_words(rig.wants.lower_s)}",
     ),
     ("fold past its target", lambda leg: f"{degrees(leg.past_target_rad):.2f}°", lambda rig: ""),
     (
@@ -192,59 +164,3 @@ def verdict(rehearsal: Rehearsal) -> str:
     rest = len(rehearsal.unmet) - 1
     more = f" ({rest} more not met, below.)" if rest else ""
     return f"Not yet: {what}: {found}. Next: {advice}.{more}"
-
-
-def print_figures(rehearsal: Rehearsal, console: Console) -> None:
-    """Print the figures of both legs, the time in each phase, and the verdict."""
-    console.print(
-        f"{rehearsal.seconds:g} s of walking, {rehearsal.rig_name}, worn by"
-        f" {rehearsal.wearer_name}, seed {rehearsal.seed}",
-        highlight=False,
-        markup=False,
-        soft_wrap=True,
-    )
-    table = Table("", "left leg", "right leg", "wanted")
-    left, right = (rehearsal.legs[name] for name in LEGS)
-    for what, figure, want in ROWS:
-        table.add_row(what, figure(left), figure(right), want(rehearsal.rig))
-    table.add_section()
-    for phase in left.phase_s:
-        table.add_row(
-            f"time {phase}", _seconds(left.phase_s[phase]), _seconds(right.phase_s[phase]), ""
-        )
-    console.print(table)
-    style = "bold red" if rehearsal.unmet else "bold green"
-    console.print(verdict(rehearsal), style=style, highlight=False, markup=False, soft_wrap=True)
-    for what, found, advice in rehearsal.unmet[1:]:
-        console.print(
-            f"  {what}: {found}. Next: {advice}.", highlight=False, markup=False, soft_wrap=True
-        )
-
-
-def as_json(rehearsal: Rehearsal) -> dict[str, Any]:
-    """All figures in SI units; a time that never came is null."""
-    return {
-        "schema": SCHEMA,
-        "rig": rehearsal.rig_name,
-        "wearer": rehearsal.wearer_name,
-        "seconds": rehearsal.seconds,
-        "seed": rehearsal.seed,
-        "met": not rehearsal.unmet,
-        "verdict": verdict(rehearsal),
-        "unmet": [
-            {"want": what, "found": found, "advice": advice}
-            for what, found, advice in rehearsal.unmet
-        ],
-        "legs": {name: _finite(asdict(leg)) for name, leg in rehearsal.legs.items()},
-    }
-
-
-def _finite(value: Any) -> Any:
-    """JSON has no infinity."""
-    if isinstance(value, dict):
-        return {key: _finite(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_finite(item) for item in value]
-    if isinstance(value, float) and not isfinite(value):
-        return None
-    return value

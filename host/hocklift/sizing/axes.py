@@ -11,8 +11,17 @@ from typing import NoReturn
 from legsim.rig import Rig
 
 from hocklift.errors import HockliftError
-from hocklift.rigkeys import KEYS, Key, key_at
-from hocklift.units import QuantityError, Written, mismatch, show, split, to_si, unit_of, with_unit
+from hocklift.rigfile.keys import KEYS, Key, key_at
+from hocklift.rigfile.units import (
+    QuantityError,
+    Written,
+    mismatch,
+    show,
+    split,
+    to_si,
+    unit_of,
+    with_unit,
+)
 
 _MOST_KEYS = 3
 _MOST_VALUES = 201

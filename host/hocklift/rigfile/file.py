@@ -17,9 +17,9 @@ from legsim.rig import Rig
 
 from hocklift.errors import RigFileError
 from hocklift.files import write_atomically
-from hocklift.rigchecks import CHECKS
-from hocklift.rigkeys import KEYS, Key
-from hocklift.units import QuantityError, Written, mismatch, show, split, to_si, with_unit
+from hocklift.rigfile.keys import KEYS, Key
+from hocklift.rigfile.rules import RULES
+from hocklift.rigfile.units import QuantityError, Written, mismatch, show, split, to_si, with_unit
 
 _HEADER = """\
 # The Marsh Heron: a walking bird for a street-theatre parade, invented for hocklift.
@@ -48,7 +48,7 @@ class _WrongValueError(Exception):
 def read_rig(path: Path) -> Rig:
     """Read a whole rig from its file, all values in SI; RigFileError tells all that is wrong."""
     rig = parse_rig(_read_text(path), str(path))
-    _raise_if_any(str(path), _broken_checks(rig))
+    _raise_if_any(str(path), _broken_rules(rig))
     return rig
 
 
@@ -135,14 +135,14 @@ def _raise_if_any(name: str, faults: list[str]) -> None:
         )
 
 
-def _broken_checks(rig: Rig) -> list[str]:
+def _broken_rules(rig: Rig) -> list[str]:
     keys = {key.path: key for section in KEYS.values() for key in section.values()}
     faults = []
-    for check in CHECKS:
-        if not check.kept(rig):
-            found = ", ".join(f"{path} = {_value(keys[path], rig)}" for path in check.keys)
-            seen = check.seen(rig)
-            faults.append(f"{found}: {check.must}" + (f"; {seen}" if seen else ""))
+    for rule in RULES:
+        if not rule.kept(rig):
+            found = ", ".join(f"{path} = {_value(keys[path], rig)}" for path in rule.keys)
+            seen = rule.seen(rig)
+            faults.append(f"{found}: {rule.must}" + (f"; {seen}" if seen else ""))
     return faults
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from legsim.rig import Rig
 
 from hocklift.errors import OutputError
-from hocklift.rigfile import write_rig
+from hocklift.rigfile.file import write_rig
 
 FILE_NAME = "marsh-heron.toml"
 

@@ -1,26 +1,17 @@
-"""`hocklift size`: every part of a rig against what it has to bear, and what limits the rig."""
+"""A rig sized: every check worked out, what limits it, and what can hurt."""
 
-import argparse
-import json
-import sys
 from dataclasses import dataclass
-from functools import partial
 from math import floor, isfinite, isnan
-from typing import Any
 
 from legsim.rig import Rig
-from rich.console import Console
-from rich.table import Table
 
 from hocklift.errors import RigFileError
-from hocklift.sizing.checks import TIGHT, Row, rows_of
-from hocklift.sizing.facts import FACTS
+from hocklift.rigfile.units import show, with_unit
+from hocklift.sizing.checks import Row, rows_of
 from hocklift.sizing.loads import Loads
 from hocklift.sizing.remedy import Remedy, nearest_remedy
 from hocklift.sizing.springs import fall_of_10kg_m
-from hocklift.units import show, with_unit
 
-SCHEMA = "hocklift size 1"
 # How many limits are told, and the margin that their remedies aim at: a quarter in hand.
 _LIMITS = 3
 _AIM = 1.25
@@ -80,33 +71,6 @@ class Sizing:
         return "Every part bears what it has to."
 
 
-def run(args: argparse.Namespace) -> int:
-    """Size, print, and write the page when asked; 0 when every check holds, else 1."""
-    from hocklift.rigfile import rig_or_demo
-
-    rig, rig_name = rig_or_demo(args.rig)
-    if args.sweep is not None:
-        from hocklift.sweep import run as run_sweep
-
-        return run_sweep(rig, rig_name, args)
-    if args.out is not None:
-        from hocklift.files import check_writable
-
-        check_writable(args.out)
-    sizing = size(rig, rig_name)
-    if args.json:
-        json.dump(as_json(sizing), sys.stdout, indent=2)
-        print()
-    else:
-        print_sizing(sizing, Console())
-    if args.out is not None:
-        from hocklift.size_page import write_page
-
-        page = write_page(sizing, args.out)
-        Console(stderr=True).print(f"Pictures: {page}", highlight=False, soft_wrap=True)
-    return 1 if sizing.failing else 0
-
-
 def size(rig: Rig, rig_name: str) -> Sizing:
     """Work out every check of a rig, and its limits with their remedies.
 
@@ -141,49 +105,6 @@ def margin_shown(row: Row) -> str:
     return f"{floor(100 * row.margin) / 100:.2f}" if row.margin < 10 else "over 10"
 
 
-_STYLES = {"holds": "", "tight": "yellow", "fails": "bold red", "unknown": "dim"}
-
-
-def print_sizing(sizing: Sizing, console: Console) -> None:
-    """Print the checks by part, facts, limits, verdict and cautions."""
-    say = partial(console.print, highlight=False, markup=False, soft_wrap=True)
-    say(f"Sizing of {sizing.rig_name}\n")
-    console.print(_checks_table(sizing))
-    say("\nGood to know:")
-    for fact in FACTS:
-        say(f"- {fact.what}: {fact.words(sizing.loads)}")
-    title = "What fails" if sizing.failing else "What limits this rig"
-    say(f"\n{title}, the worst first:")
-    for i, limit in enumerate(sizing.limits, 1):
-        say(f"{i}. {limit.words()}")
-    say(f"\n{sizing.verdict}", style="bold red" if sizing.failing else "bold green")
-    say("\nBefore you build:")
-    for caution in cautions(sizing.loads):
-        say(f"- {caution}")
-
-
-def _checks_table(sizing: Sizing) -> Table:
-    """One line a check under the name of its part."""
-    table = Table("what, and when", box=None, pad_edge=False)
-    for heading in ("demand", "capacity", "margin", ""):
-        table.add_column(heading, no_wrap=True, justify="left" if heading == "" else "right")
-    part = ""
-    for row in sizing.rows:
-        check = row.check
-        if check.part != part:
-            table.add_row(check.part, style="bold")
-            part = check.part
-        table.add_row(
-            f"  {check.what} ({check.situation})",
-            shown(row.demand, check.unit),
-            shown(row.capacity, check.unit),
-            margin_shown(row),
-            row.verdict,
-            style=_STYLES[row.verdict],
-        )
-    return table
-
-
 def cautions(loads: Loads) -> list[str]:
     """What can hurt, in numbers that a person feels."""
     energy_J = loads.spring_energy_J
@@ -201,36 +122,3 @@ def cautions(loads: Loads) -> list[str]:
     if loads.rig.gas_spring.force_extended_N > 0:
         told.insert(1, "A gas spring stays full of pressure: never drill, saw, heat or open one.")
     return told
-
-
-def as_json(sizing: Sizing) -> dict[str, Any]:
-    """All checks in SI units; what is unknown is null."""
-    return {
-        "schema": SCHEMA,
-        "rig": sizing.rig_name,
-        "met": not sizing.failing,
-        "verdict": sizing.verdict,
-        "tight_below": TIGHT,
-        "checks": [
-            {
-                "part": row.check.part,
-                "situation": row.check.situation,
-                "what": row.check.what,
-                "demand_SI": _finite(row.demand),
-                "capacity_SI": _finite(row.capacity),
-                "margin": _finite(row.margin),
-                "verdict": row.verdict,
-                "source": row.check.source,
-                "keys": list(row.check.levers),
-            }
-            for row in sizing.rows
-        ],
-        "facts": {fact.what: fact.words(sizing.loads) for fact in FACTS},
-        "limits": [limit.words() for limit in sizing.limits],
-        "cautions": cautions(sizing.loads),
-    }
-
-
-def _finite(value: float) -> float | None:
-    """JSON has neither infinity nor NaN."""
-    return value if isfinite(value) else None

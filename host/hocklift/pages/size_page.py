@@ -3,13 +3,13 @@
 from itertools import groupby
 from pathlib import Path
 
-from hocklift.drawing import drawn
 from hocklift.files import write_atomically
-from hocklift.page import render
-from hocklift.size import Sizing, cautions, margin_shown, shown
-from hocklift.size_pictures import PLANS
+from hocklift.pages.drawing import drawn
+from hocklift.pages.page import render
+from hocklift.pages.size_pictures import PLANS
 from hocklift.sizing.checks import TIGHT, Row
 from hocklift.sizing.facts import FACTS
+from hocklift.sizing.result import Sizing, cautions, margin_shown, shown
 from hocklift.sizing.sources import SOURCES
 
 PAGE = "size.html"

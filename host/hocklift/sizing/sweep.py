@@ -1,33 +1,24 @@
-"""`hocklift size --sweep`: a rig's headline figures and worst margin over values of its keys."""
+"""A rig's headline figures and worst margin over values of its keys."""
 
-import argparse
-import json
-import sys
 from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property
 from itertools import product
 from math import isfinite, isnan, nan, prod
 from string import ascii_uppercase
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from legsim.rig import Rig
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
-from rich.table import Table
 
-from hocklift.rigchecks import CHECKS as RULES
-from hocklift.rigkeys import key_at, value_at, with_value_at
+from hocklift.rigfile.keys import key_at, value_at, with_value_at
+from hocklift.rigfile.rules import RULES
+from hocklift.rigfile.units import show
+from hocklift.sizing.axes import Axis, range_words
 from hocklift.sizing.checks import Check, rows_of
 from hocklift.sizing.loads import Loads
-from hocklift.sweep_axes import Axis, axes_of, range_words, sign_of
-from hocklift.units import show
-
-SCHEMA = "hocklift sweep 1"
-# A terminal shows so many combinations, or the best of more.
-_MOST_SHOWN = 25
-_BEST_SHOWN = 10
 
 
 class Headline(NamedTuple):
@@ -141,28 +132,6 @@ class Sweep:
             return []
         keys = " and ".join(self.followed)
         return [f"So that the rig stays in accord with itself, {keys} changed along."]
-
-
-def run(rig: Rig, rig_name: str, args: argparse.Namespace) -> int:
-    """Sweep, print, and write the page when asked; 0 when any combination passes, else 1."""
-    axes = axes_of(rig, args.sweep)
-    if args.out is not None:
-        from hocklift.files import check_writable
-
-        check_writable(args.out)
-    console = Console(stderr=True)
-    swept = sweep(rig, rig_name, axes, console)
-    if args.json:
-        json.dump(as_json(swept), sys.stdout, indent=2)
-        print()
-    else:
-        print_sweep(swept, Console())
-    if args.out is not None:
-        from hocklift.sweep_page import write_page
-
-        page = write_page(swept, args.out)
-        console.print(f"Pictures: {page}", highlight=False, soft_wrap=True)
-    return 0 if swept.met else 1
 
 
 # What follows what, so that one rig stays in accord with itself.
@@ -292,33 +261,6 @@ def name_of(check: Check) -> str:
     return f"{check.part}, {check.situation}: {check.what}"
 
 
-# What the person gets.
-
-_STYLES = {"passes": "", "fails": "red", "no rig": "dim"}
-
-
-def print_sweep(swept: Sweep, console: Console) -> None:
-    """Print the combinations, or the best of many and a summary, and the verdict."""
-    say = partial(console.print, highlight=False, markup=False, soft_wrap=True)
-    say(f"Sweep of {swept.rig_name}\n")
-    many = len(swept.combinations) > _MOST_SHOWN
-    told = swept.best_first[:_BEST_SHOWN] if many else swept.combinations
-    if many:
-        say(f"The best {len(told)} of {len(swept.combinations)} combinations:\n")
-    console.print(_table(swept, told))
-    say("")
-    for why in dict.fromkeys(one.why for one in told):
-        say(f"{swept.marks[why]}  {why}")
-    if many:
-        say("\nOf all combinations")
-        for line in summary(swept):
-            say(f"- {line}")
-        say("All of them: --json, or sweep.csv with --out DIR")
-    for note in swept.notes:
-        say(f"\n{note}")
-    say(f"\n{swept.verdict}", style="bold green" if swept.met else "bold red")
-
-
 def summary(swept: Sweep) -> list[str]:
     """How many pass, fail by their worst check, and are no rig, the most first."""
     counts = Counter((one.verdict, one.why) for one in swept.combinations)
@@ -346,57 +288,3 @@ def figure_words(one: Combination) -> list[str]:
         show(figure, headline.unit, 3) if isfinite(figure) else "endless"
         for figure, headline in zip(one.figures, HEADLINES, strict=True)
     ]
-
-
-def _table(swept: Sweep, combinations: list[Combination]) -> Table:
-    table = Table(box=None, pad_edge=False)
-    for axis in swept.axes:
-        # Broken at its dot, since keys are long and numbers short.
-        lines = [*axis.path.partition(".")[::2], sign_of(axis.unit)]
-        table.add_column("\n".join(filter(None, lines)), justify="right", vertical="bottom")
-    for headline in HEADLINES:
-        table.add_column(f"{headline.short}\n{headline.unit}", justify="right", vertical="bottom")
-    table.add_column("worst\nmargin", justify="right", vertical="bottom")
-    table.add_column("verdict", vertical="bottom")
-    table.add_column("why", vertical="bottom")
-    for one in combinations:
-        table.add_row(
-            *map(Axis.number, swept.axes, one.values),
-            *figure_words(one),
-            margin_words(one),
-            one.verdict,
-            swept.marks[one.why],
-            style=_STYLES[one.verdict],
-        )
-    return table
-
-
-def as_json(swept: Sweep) -> dict[str, Any]:
-    """All combinations in SI units; what is endless, or unknown for want of a rig, is null."""
-    return {
-        "schema": SCHEMA,
-        "rig": swept.rig_name,
-        "met": swept.met,
-        "verdict": swept.verdict,
-        "keys": [axis.path for axis in swept.axes],
-        "followed": list(swept.followed),
-        "rows": [
-            {
-                "values_SI": list(one.values),
-                **{
-                    headline.name: _finite(figure)
-                    for headline, figure in zip(HEADLINES, one.figures, strict=True)
-                },
-                "worst_margin": _finite(one.margin),
-                "failing": one.failing,
-                "verdict": one.verdict,
-                "why": one.why,
-            }
-            for one in swept.combinations
-        ],
-    }
-
-
-def _finite(value: float) -> float | None:
-    """JSON has neither infinity nor NaN."""
-    return value if isfinite(value) else None

@@ -4,15 +4,15 @@ import csv
 import io
 from pathlib import Path
 
-from hocklift.drawing import drawn
 from hocklift.files import write_atomically
-from hocklift.page import render
-from hocklift.size import cautions
+from hocklift.pages.drawing import drawn
+from hocklift.pages.page import render
+from hocklift.pages.sweep_pictures import plans_of
+from hocklift.rigfile.units import show
+from hocklift.sizing.axes import Axis, sign_of
 from hocklift.sizing.loads import Loads
-from hocklift.sweep import HEADLINES, Sweep, figure_words, margin_words, summary
-from hocklift.sweep_axes import Axis, sign_of
-from hocklift.sweep_pictures import plans_of
-from hocklift.units import show
+from hocklift.sizing.result import cautions
+from hocklift.sizing.sweep import HEADLINES, Sweep, figure_words, margin_words, summary
 
 PAGE = "sweep.html"
 TABLE = "sweep.csv"

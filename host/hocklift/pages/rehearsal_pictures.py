@@ -12,8 +12,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from hocklift.drawing import BLUE, DASHED, INK, RED, Plan, Pose, draw_leg
-from hocklift.rehearse import LEGS, Rehearsal
+from hocklift.pages.drawing import BLUE, DASHED, INK, RED, Plan, Pose, draw_leg
+from hocklift.rehearsal import LEGS, Rehearsal
 
 _COLOUR = {"left": BLUE, "right": RED}
 _LINE: dict[str, Any] = {"left": "-", "right": DASHED}

@@ -9,14 +9,14 @@ from legsim.linkage import height_m, leans_under_hip_rad
 from legsim.rig import Rig
 from legsim.stiffness import coarsest_substep_s
 
-from hocklift.units import show, with_unit
+from hocklift.rigfile.units import show, with_unit
 
 # Sums of decimals miss each other by this much without anybody having meant it.
 _ROUNDING = 1e-9
 _RATIO_TOLERANCE = 0.01
 
 
-class Check(NamedTuple):
+class Rule(NamedTuple):
     """A rule over several keys: which, whether a rig keeps it, what must be.
 
     `seen` tells the derived value that broke it, where the keys alone do not show it.
@@ -28,8 +28,8 @@ class Check(NamedTuple):
     seen: Callable[[Rig], str] = lambda rig: ""
 
 
-def _lean_inside(link: str, stop: str, pose: str) -> Check:
-    """Check that a link's lean, the foot below the hip, keeps the margin to its joint's ends."""
+def _lean_inside(link: str, stop: str, pose: str) -> Rule:
+    """Rule that a link's lean, the foot below the hip, keeps the margin to its joint's ends."""
 
     def lean_rad(rig: Rig) -> float:
         fold_rad = getattr(rig.mechanism, f"fold_{stop}_rad")
@@ -41,7 +41,7 @@ def _lean_inside(link: str, stop: str, pose: str) -> Check:
         high_rad: float = getattr(rig.mechanism, f"{link}_max_rad") - margin_rad
         return low_rad - _ROUNDING <= lean_rad(rig) <= high_rad + _ROUNDING
 
-    return Check(
+    return Rule(
         (
             f"mechanism.fold_{stop}",
             f"mechanism.{link}_min",
@@ -61,9 +61,9 @@ def _together(rig: Rig, end: str) -> str:
     return f"together they are {with_unit(show(fold_rad, 'deg', 4), 'deg')}"
 
 
-def _anchor_on_link(part: str, link: str) -> Check:
-    """Check that an anchor of spring or rope is no farther from the knee than the link's end."""
-    return Check(
+def _anchor_on_link(part: str, link: str) -> Rule:
+    """Rule that an anchor of spring or rope is no farther from the knee than the link's end."""
+    return Rule(
         (f"{part}.{link}_anchor", f"mechanism.{link}_length"),
         lambda rig: bool(
             getattr(getattr(rig, part), f"{link}_anchor_m")
@@ -74,8 +74,8 @@ def _anchor_on_link(part: str, link: str) -> Check:
     )
 
 
-def _pot_covers(link: str) -> Check:
-    """Check that a pot's electrical travel reaches past its joint's leans by the margin."""
+def _pot_covers(link: str) -> Rule:
+    """Rule that a pot's electrical travel reaches past its joint's leans by the margin."""
 
     def kept(rig: Rig) -> bool:
         sensors, margin_rad = rig.sensors, rig.control.pot_margin_rad
@@ -87,7 +87,7 @@ def _pot_covers(link: str) -> Check:
             and high_rad <= sensors.pot_centre_rad + half_rad
         )
 
-    return Check(
+    return Rule(
         (
             "sensors.pot_centre",
             "sensors.pot_travel",
@@ -123,13 +123,13 @@ def _steps_fit(rig: Rig) -> bool:
         return False
 
 
-CHECKS = (
-    Check(
+RULES = (
+    Rule(
         ("mechanism.fold_extended", "mechanism.fold_soft_stop"),
         lambda rig: rig.mechanism.fold_extended_rad < rig.mechanism.fold_soft_stop_rad,
         "the extended stop must come before the soft stop",
     ),
-    Check(
+    Rule(
         ("mechanism.fold_soft_stop", "control.stop_margin", "mechanism.fold_hard_stop"),
         lambda rig: (
             rig.mechanism.fold_soft_stop_rad + rig.control.stop_margin_rad
@@ -137,17 +137,17 @@ CHECKS = (
         ),
         "the soft stop and its margin must together be less than the hard stop",
     ),
-    Check(
+    Rule(
         ("mechanism.thigh_min", "mechanism.thigh_max"),
         lambda rig: rig.mechanism.thigh_min_rad < rig.mechanism.thigh_max_rad,
         "the thigh's least lean must be less than its most",
     ),
-    Check(
+    Rule(
         ("mechanism.shank_min", "mechanism.shank_max"),
         lambda rig: rig.mechanism.shank_min_rad < rig.mechanism.shank_max_rad,
         "the shank's least lean must be less than its most",
     ),
-    Check(
+    Rule(
         ("mechanism.fold_hard_stop", "mechanism.thigh_max", "mechanism.shank_max"),
         lambda rig: (
             rig.mechanism.fold_hard_stop_rad
@@ -156,7 +156,7 @@ CHECKS = (
         "the hard stop is beyond the linkage's reach: it must be at most both leans' most together",
         lambda rig: _together(rig, "max"),
     ),
-    Check(
+    Rule(
         ("mechanism.fold_extended", "mechanism.thigh_min", "mechanism.shank_min"),
         lambda rig: (
             rig.mechanism.fold_extended_rad
@@ -171,7 +171,7 @@ CHECKS = (
         for stop, pose in (("extended", "standing"), ("soft_stop", "folded to the soft stop"))
         for link in ("thigh", "shank")
     ),
-    Check(
+    Rule(
         ("spring.coil", "spring.wire"),
         # Not "coil > 2 wire": what is unknown breaks no rule.
         lambda rig: not rig.spring.coil_m <= 2 * rig.spring.wire_m,
@@ -183,24 +183,24 @@ CHECKS = (
         for link in ("thigh", "shank")
     ),
     *(_pot_covers(link) for link in ("thigh", "shank")),
-    Check(
+    Rule(
         ("wants.clearance", "mechanism.fold_extended", "mechanism.fold_soft_stop"),
         lambda rig: rig.wants.clearance_m < _travel_m(rig),
         "the wanted clearance must be less than the leg shortens up to its soft stop",
         lambda rig: f"it shortens {with_unit(show(_travel_m(rig), 'mm', 4), 'mm')}",
     ),
-    Check(
+    Rule(
         ("wants.clearance_worst", "wants.clearance"),
         lambda rig: rig.wants.clearance_worst_m <= rig.wants.clearance_m,
         "the worst step's clearance must be no more than the wanted one",
     ),
-    Check(
+    Rule(
         ("wants.lift", "wants.lower", "wearer.stance_share", "wearer.cadence"),
         lambda rig: rig.wants.lift_s + rig.wants.lower_s <= _swing_s(rig) + _ROUNDING,
         "lifting and lowering must fit into the part of a stride that a foot is up",
         lambda rig: f"that is {with_unit(show(_swing_s(rig), 's', 4), 's')}",
     ),
-    Check(
+    Rule(
         (
             "drive.gear_stages",
             "gears.pinion_teeth",
@@ -219,13 +219,13 @@ CHECKS = (
         ),
         "each list of the gears must have one entry for each stage",
     ),
-    Check(
+    Rule(
         ("drive.gear_ratio", "gears.pinion_teeth", "gears.wheel_teeth"),
         lambda rig: abs(_teeth_ratio(rig) / rig.drive.gear_ratio - 1) <= _RATIO_TOLERANCE,
         "the teeth must make the gear ratio, within 1 %",
         lambda rig: f"they make {_teeth_ratio(rig):.4g}",
     ),
-    Check(
+    Rule(
         ("wants.stoop_fold", "mechanism.fold_extended", "mechanism.fold_soft_stop"),
         lambda rig: (
             rig.mechanism.fold_extended_rad
@@ -234,7 +234,7 @@ CHECKS = (
         ),
         "the stooped fold must lie between the extended stop and the soft stop",
     ),
-    Check(
+    Rule(
         ("control.period",),
         lambda rig: (
             abs(1 / rig.control.period_s - round(1 / rig.control.period_s)) < _ROUNDING * 1000
@@ -242,12 +242,12 @@ CHECKS = (
         "one second must hold a whole number of periods, as with 4 ms or 5 ms",
         lambda rig: f"it holds {1 / rig.control.period_s:.6g}",
     ),
-    Check(
+    Rule(
         ("control.substep", "control.period"),
         _steps_fit,
         "the period must be a whole number of substeps",
     ),
-    Check(
+    Rule(
         ("control.substep", "rope.line_EA", "rope.line_damping", "mechanism.hinge_friction"),
         lambda rig: not _steps_fit(rig) or rig.control.substep_s <= coarsest_substep_s(rig),
         "the substep is too long for so stiff a line or so much friction; write a shorter one",
@@ -255,12 +255,12 @@ CHECKS = (
             f"at most {with_unit(show(coarsest_substep_s(rig), 'ms', 2, ROUND_FLOOR), 'ms')}"
         ),
     ),
-    Check(
+    Rule(
         ("control.drive_min", "control.drive_max"),
         lambda rig: rig.control.drive_min < rig.control.drive_max,
         "the least drive must be less than the most",
     ),
-    Check(
+    Rule(
         ("control.stall_drive", "control.drive_max"),
         lambda rig: rig.control.stall_drive <= rig.control.drive_max,
         "a stall must be no more drive than the most given, or it would never be noticed",

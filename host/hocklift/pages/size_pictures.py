@@ -14,10 +14,10 @@ from matplotlib.figure import Figure
 from matplotlib.patches import FancyBboxPatch
 from numpy.typing import NDArray
 
-from hocklift.drawing import BLUE, DASHED, INK, RED, Plan, Pose, draw_leg, joints_m
-from hocklift.size import Sizing, margin_shown
+from hocklift.pages.drawing import BLUE, DASHED, INK, RED, Plan, Pose, draw_leg, joints_m
 from hocklift.sizing.checks import Row
 from hocklift.sizing.loads import Loads
+from hocklift.sizing.result import Sizing, margin_shown
 
 _RPM = 2 * pi / 60
 _POINTS = 61

@@ -5,7 +5,7 @@ from typing import Any
 import jinja2
 
 _TEMPLATES = jinja2.Environment(
-    loader=jinja2.PackageLoader("hocklift"),
+    loader=jinja2.PackageLoader("hocklift.pages"),
     autoescape=True,
     undefined=jinja2.StrictUndefined,
     trim_blocks=True,

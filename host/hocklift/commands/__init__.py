@@ -1,0 +1,1 @@
+"""One module a command: run(args) -> exit code, and what it prints."""

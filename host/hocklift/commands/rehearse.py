@@ -1,0 +1,84 @@
+"""`hocklift rehearse`: walk the rig in closed loop with the board's own control code."""
+
+import argparse
+from dataclasses import asdict
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+
+from hocklift.commands.output import print_json
+from hocklift.rehearsal import LEGS, ROWS, Rehearsal, rehearse, seconds_words, verdict
+from hocklift.rigfile.file import rig_or_demo
+
+SCHEMA = "hocklift rehearse 1"
+
+
+def run(args: argparse.Namespace) -> int:
+    """Rehearse, print, and write the page when asked; 0 when every want is met, else 1."""
+    rig, rig_name = rig_or_demo(args.rig)
+    if args.out is not None:
+        from hocklift.files import check_writable
+
+        # Before the walk, so that nobody waits for figures that cannot be kept.
+        check_writable(args.out)
+    console = Console(stderr=True)
+    rehearsal = rehearse(rig, rig_name, args.wearer, args.seconds, args.seed, console)
+    if args.json:
+        print_json(as_json(rehearsal))
+    else:
+        print_figures(rehearsal, Console())
+    if args.out is not None:
+        from hocklift.pages.rehearsal_page import write_page
+
+        page = write_page(rehearsal, args.out)
+        console.print(f"Pictures: {page}", highlight=False, soft_wrap=True)
+    return 1 if rehearsal.unmet else 0
+
+
+def print_figures(rehearsal: Rehearsal, console: Console) -> None:
+    """Print the figures of both legs, the time in each phase, and the verdict."""
+    console.print(
+        f"{rehearsal.seconds:g} s of walking, {rehearsal.rig_name}, worn by"
+        f" {rehearsal.wearer_name}, seed {rehearsal.seed}",
+        highlight=False,
+        markup=False,
+        soft_wrap=True,
+    )
+    table = Table("", "left leg", "right leg", "wanted")
+    left, right = (rehearsal.legs[name] for name in LEGS)
+    for what, figure, want in ROWS:
+        table.add_row(what, figure(left), figure(right), want(rehearsal.rig))
+    table.add_section()
+    for phase in left.phase_s:
+        table.add_row(
+            f"time {phase}",
+            seconds_words(left.phase_s[phase]),
+            seconds_words(right.phase_s[phase]),
+            "",
+        )
+    console.print(table)
+    style = "bold red" if rehearsal.unmet else "bold green"
+    console.print(verdict(rehearsal), style=style, highlight=False, markup=False, soft_wrap=True)
+    for what, found, advice in rehearsal.unmet[1:]:
+        console.print(
+            f"  {what}: {found}. Next: {advice}.", highlight=False, markup=False, soft_wrap=True
+        )
+
+
+def as_json(rehearsal: Rehearsal) -> dict[str, Any]:
+    """All figures in SI units; a time that never came is null."""
+    return {
+        "schema": SCHEMA,
+        "rig": rehearsal.rig_name,
+        "wearer": rehearsal.wearer_name,
+        "seconds": rehearsal.seconds,
+        "seed": rehearsal.seed,
+        "met": not rehearsal.unmet,
+        "verdict": verdict(rehearsal),
+        "unmet": [
+            {"want": what, "found": found, "advice": advice}
+            for what, found, advice in rehearsal.unmet
+        ],
+        "legs": {name: asdict(leg) for name, leg in rehearsal.legs.items()},
+    }

@@ -1,0 +1,112 @@
+"""`hocklift size`: every part of a rig against what it has to bear, and what limits the rig."""
+
+import argparse
+from functools import partial
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+
+from hocklift.commands.output import print_json
+from hocklift.rigfile.file import rig_or_demo
+from hocklift.sizing.checks import TIGHT
+from hocklift.sizing.facts import FACTS
+from hocklift.sizing.result import Sizing, cautions, margin_shown, shown, size
+
+SCHEMA = "hocklift size 1"
+
+
+def run(args: argparse.Namespace) -> int:
+    """Size, print, and write the page when asked; 0 when every check holds, else 1."""
+
+    rig, rig_name = rig_or_demo(args.rig)
+    if args.sweep is not None:
+        from hocklift.commands.sweep import run as run_sweep
+
+        return run_sweep(rig, rig_name, args)
+    if args.out is not None:
+        from hocklift.files import check_writable
+
+        check_writable(args.out)
+    sizing = size(rig, rig_name)
+    if args.json:
+        print_json(as_json(sizing))
+    else:
+        print_sizing(sizing, Console())
+    if args.out is not None:
+        from hocklift.pages.size_page import write_page
+
+        page = write_page(sizing, args.out)
+        Console(stderr=True).print(f"Pictures: {page}", highlight=False, soft_wrap=True)
+    return 1 if sizing.failing else 0
+
+
+_STYLES = {"holds": "", "tight": "yellow", "fails": "bold red", "unknown": "dim"}
+
+
+def print_sizing(sizing: Sizing, console: Console) -> None:
+    """Print the checks by part, facts, limits, verdict and cautions."""
+    say = partial(console.print, highlight=False, markup=False, soft_wrap=True)
+    say(f"Sizing of {sizing.rig_name}\n")
+    console.print(_checks_table(sizing))
+    say("\nGood to know:")
+    for fact in FACTS:
+        say(f"- {fact.what}: {fact.words(sizing.loads)}")
+    title = "What fails" if sizing.failing else "What limits this rig"
+    say(f"\n{title}, the worst first:")
+    for i, limit in enumerate(sizing.limits, 1):
+        say(f"{i}. {limit.words()}")
+    say(f"\n{sizing.verdict}", style="bold red" if sizing.failing else "bold green")
+    say("\nBefore you build:")
+    for caution in cautions(sizing.loads):
+        say(f"- {caution}")
+
+
+def _checks_table(sizing: Sizing) -> Table:
+    """One line a check under the name of its part."""
+    table = Table("what, and when", box=None, pad_edge=False)
+    for heading in ("demand", "capacity", "margin", ""):
+        table.add_column(heading, no_wrap=True, justify="left" if heading == "" else "right")
+    part = ""
+    for row in sizing.rows:
+        check = row.check
+        if check.part != part:
+            table.add_row(check.part, style="bold")
+            part = check.part
+        table.add_row(
+            f"  {check.what} ({check.situation})",
+            shown(row.demand, check.unit),
+            shown(row.capacity, check.unit),
+            margin_shown(row),
+            row.verdict,
+            style=_STYLES[row.verdict],
+        )
+    return table
+
+
+def as_json(sizing: Sizing) -> dict[str, Any]:
+    """All checks in SI units; what is unknown is null."""
+    return {
+        "schema": SCHEMA,
+        "rig": sizing.rig_name,
+        "met": not sizing.failing,
+        "verdict": sizing.verdict,
+        "tight_below": TIGHT,
+        "checks": [
+            {
+                "part": row.check.part,
+                "situation": row.check.situation,
+                "what": row.check.what,
+                "demand_SI": row.demand,
+                "capacity_SI": row.capacity,
+                "margin": row.margin,
+                "verdict": row.verdict,
+                "source": row.check.source,
+                "keys": list(row.check.levers),
+            }
+            for row in sizing.rows
+        ],
+        "facts": {fact.what: fact.words(sizing.loads) for fact in FACTS},
+        "limits": [limit.words() for limit in sizing.limits],
+        "cautions": cautions(sizing.loads),
+    }

@@ -1,0 +1,1 @@
+"""Pages and pictures: self-contained HTML that opens from a file."""
