@@ -4,6 +4,7 @@ Sizing knows forces, currents and speeds by closed formulas; the simulator integ
 Slowly, with nothing to speed up and little to damp, they must tell the same.
 """
 
+from bisect import bisect_left
 from math import ceil, pi, radians
 from typing import Any
 
@@ -117,9 +118,10 @@ def fine_substep_s(rig: Rig) -> float:
 def slow_duty(loads: Loads, low_rad: float, high_rad: float) -> float:
     """Duty at which the way from one fold to the other takes about `SLOW_S`."""
     duties = np.linspace(0.02, 0.9, 89)
-    times = np.array([loads.lift_time_s(duty, low_rad, high_rad) for duty in duties])
-    assume(bool(np.any(times < SLOW_S)))
-    return float(duties[np.argmax(times < SLOW_S)])
+    assume(loads.lift_time_s(float(duties[-1]), low_rad, high_rad) < SLOW_S)
+    # More drive is never slower.
+    first = bisect_left(duties, -SLOW_S, key=lambda d: -loads.lift_time_s(d, low_rad, high_rad))
+    return float(duties[first])
 
 
 @settings(max_examples=200)

@@ -1,0 +1,1 @@
+"""How fast the closed loop runs, beside the same mechanism in another simulator."""
