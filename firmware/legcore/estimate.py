@@ -2,20 +2,27 @@
 
 import micropython
 
-from legcore.model import ANGLE_MAX_CDEG, CALIBRATION_POINTS, RATE_MAX_CDPS
+from legcore.model import ANGLE_MAX_CDEG, BAD_TICKS_MAX, CALIBRATION_POINTS, RATE_MAX_CDPS
 
 _LAST = CALIBRATION_POINTS - 1
 
 
 @micropython.native
 def joint_angle_cdeg(joint, cal):
-    """Median of the last three counts, through the calibration table, in cdeg.
+    """Median of the last three good counts, through the calibration table, in cdeg.
 
     Straight lines between the table's points, the first and last one carried on
     outwards; floor rounding. The median takes out a single spike whole, where a
-    low-pass alone would smear it over many ticks.
+    low-pass alone would smear it over many ticks. A count outside the pot's window
+    says nothing of the joint: the last good one stands for it until it is a fault.
     """
     low = joint.count
+    if cal.low_count <= low <= cal.high_count:
+        joint.bad_ticks = 0
+    else:
+        low = joint.older_count
+        if joint.bad_ticks < BAD_TICKS_MAX:
+            joint.bad_ticks += 1
     high = joint.older_count
     count = joint.oldest_count
     joint.oldest_count = high

@@ -65,9 +65,10 @@ RELEASE_BITS = _mask(RELEASE)
 
 
 @micropython.native
-def judge(leg, thigh_cal, shank_cal, settings):
+def judge(leg, settings):
     """Set the fault bits of one leg; called once a tick after the estimate."""
-    if out_of_range(leg.thigh, thigh_cal, settings) or out_of_range(leg.shank, shank_cal, settings):
+    ticks = settings.pot_ticks
+    if leg.thigh.bad_ticks >= ticks or leg.shank.bad_ticks >= ticks:
         leg.fault_bits |= POT_RANGE
     if leg.phase <= STANDING:
         leg.stall_ticks = 0
@@ -95,16 +96,3 @@ def judge(leg, thigh_cal, shank_cal, settings):
         leg.stop_ticks += 1
     else:
         leg.fault_bits |= END_STOP
-
-
-@micropython.native
-def out_of_range(joint, cal, settings):
-    """1 when a pot's count has been outside its window for too long, else 0."""
-    count = joint.count
-    if cal.low_count <= count <= cal.high_count:
-        joint.bad_ticks = 0
-        return 0
-    if joint.bad_ticks < settings.pot_ticks:
-        joint.bad_ticks += 1
-        return 0
-    return 1

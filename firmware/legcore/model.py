@@ -21,6 +21,8 @@ CALIBRATION_POINTS = 5
 FEEDFORWARD_POINTS = 9
 # The count of ticks in a phase stops here; no time in the settings is longer.
 TICKS_MAX = 350000
+# So long a pot may be out of its window at most before it is a fault.
+BAD_TICKS_MAX = 1000
 
 CALIBRATION = (
     # Points in rising order of count; the angle may rise or fall along them.
@@ -36,7 +38,7 @@ JOINT = (
     ("older_count", "count", 0, 4095),
     ("oldest_count", "count", 0, 4095),
     ("angle_cdeg_q4", "cdeg/16", -16 * ANGLE_MAX_CDEG, 16 * ANGLE_MAX_CDEG),
-    ("bad_ticks", "tick", 0, 1000),
+    ("bad_ticks", "tick", 0, BAD_TICKS_MAX),
 )
 
 LEG = (
@@ -118,7 +120,7 @@ SETTINGS = (
     ("pulse_deadband_us", "us", 0, 200),
     ("pulse_span_us", "us", 200, 1000),
     # Faults.
-    ("pot_ticks", "tick", 1, 1000),
+    ("pot_ticks", "tick", 1, BAD_TICKS_MAX),
     ("stall_drive_permille", "permille", 1, 1000),
     ("stall_move_cdeg", "cdeg", 1, 4000),
     ("stall_ticks", "tick", 1, 1000),

@@ -22,8 +22,8 @@ def step(rig):
     right = rig.right
     estimate(left, settings.left_thigh, settings.left_shank, settings)
     estimate(right, settings.right_thigh, settings.right_shank, settings)
-    judge(left, settings.left_thigh, settings.left_shank, settings)
-    judge(right, settings.right_thigh, settings.right_shank, settings)
+    judge(left, settings)
+    judge(right, settings)
     supervise(rig)
     drive(left, settings)
     drive(right, settings)

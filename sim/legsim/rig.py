@@ -348,7 +348,7 @@ class Control:
     arrive_rad: float = key(
         radians(1), "deg", radians(0.1), radians(10), "near enough to its target"
     )
-    stall_drive: float = key(0.25, "percent", 0.01, 1, "a stall is this much drive")
+    stall_drive: float = key(0.20, "percent", 0.01, 1, "a stall is this much drive")
     stall_move_rad: float = key(
         radians(1), "deg", radians(0.1), radians(20), "that gains less fold than this"
     )

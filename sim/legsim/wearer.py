@@ -204,7 +204,8 @@ def _raised(rig: Rig, mine: list[Raise], time_s: Floats) -> Floats:
 def _foot_x_m(rig: Rig, mine: list[Raise], time_s: Floats) -> Floats:
     """Where the wearer's foot is, ahead of the hip: back with the ground, forward when raised."""
     speed = rig.wearer.cadence_per_s * rig.wearer.step_length_m
-    reach_m = rig.wearer.stance_share * 2 * rig.wearer.step_length_m / 2
+    # A foot is on the ground for its stance, and a moment of each swing before and after.
+    reach_m = speed * (rig.wearer.stance_share * 2 / rig.wearer.cadence_per_s + 0.25) / 2
     if not mine:
         return np.zeros_like(time_s)
     # Knots: where the foot leaves the ground and where it meets it again.
