@@ -107,3 +107,31 @@ SOURCES = {
         verified=True,
     ),
 }
+
+
+def sources_page() -> str:
+    """The table of sources as a Markdown page."""
+    rows = [
+        f"| {key} | {source.citation} | {'verified' if source.verified else 'from memory'} |"
+        for key, source in SOURCES.items()
+    ]
+    return "\n".join(
+        [
+            "# Sources of the sizing formulas",
+            "",
+            "Each formula names its source by the word in the first column, in its docstring and on",
+            "the page that `hocklift size --out` writes. Verified: the figures were seen on a stored",
+            "page or in a package, and the tests check them. From memory: not seen, so look it up",
+            "before you trust your legs to it. `virtual-work` and `definition` need no source: they",
+            "follow from mechanics.",
+            "",
+            "| word | source | |",
+            "|---|---|---|",
+            *rows,
+            "",
+        ]
+    )
+
+
+if __name__ == "__main__":
+    print(sources_page(), end="")
