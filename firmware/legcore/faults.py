@@ -51,17 +51,16 @@ FAULTS = (
 )
 
 
-def _mask(action):
-    """OR the bits of every row with this action."""
+def _cut_bits():
+    """OR the bits of every row that cuts; a row that does not, releases."""
     bits = 0
     for row in FAULTS:
-        if row[5] == action:
+        if row[5] == CUT:
             bits |= row[0]
     return bits
 
 
-CUT_BITS = _mask(CUT)
-RELEASE_BITS = _mask(RELEASE)
+CUT_BITS = _cut_bits()
 
 
 @micropython.native

@@ -13,8 +13,9 @@ def aim(leg, settings):
     """Advance the setpoint of one moving leg by one tick.
 
     The setpoint's speed changes by at most `accel_step_q6` a tick, whatever the
-    target does, so a leg re-aimed in mid-air never sees a jump. The one exception
-    is the slack guard: a foot that has met something stops the rope at once.
+    target does, so a leg re-aimed in mid-air never sees a jump; twice that on the last
+    tick, which ends on the target. The one exception is the slack guard: a foot that
+    has met something stops the rope at once.
     """
     phase = leg.phase
     if phase == LIFTING or phase == HELD:

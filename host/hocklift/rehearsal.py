@@ -1,12 +1,12 @@
 """A rehearsal: one walk of a rig in closed loop, its figures, and its verdict."""
 
 from dataclasses import dataclass
-from math import degrees, isfinite
+from math import degrees
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from legsim.figures import WANTS, LegFigures, leg_figures
+from legsim.figures import WANTS, LegFigures, leg_figures, mm_words, seconds_words
 from legsim.rig import Rig
 from legsim.run import Walk
 from legsim.settings import SettingsError
@@ -83,15 +83,6 @@ def rehearse(
     return Rehearsal(rig, rig_name, wearer_name, seconds, seed, walk.trace, legs)
 
 
-def _mm(metres: float) -> str:
-    return f"{1000 * metres:.0f} mm"
-
-
-def seconds_words(value: float) -> str:
-    """A time as people read it; "never" where it did not come."""
-    return f"{value:.2f} s" if isfinite(value) else "never"
-
-
 # (what, how one leg's figure reads, how the want reads). The page shows the same rows.
 ROWS: tuple[tuple[str, Any, Any], ...] = (
     (
@@ -101,13 +92,15 @@ ROWS: tuple[tuple[str, Any, Any], ...] = (
     ),
     (
         "clearance, worst step",
-        lambda leg: _mm(leg.clearance_worst_m),
-        lambda rig: f"at least {_mm(rig.wants.clearance_worst_m)}",
+        lambda leg: mm_words(leg.clearance_worst_m),
+        lambda rig: f"at least {mm_words(rig.wants.clearance_worst_m)}",
     ),
     (
         "clearance, median",
-        lambda leg: _mm(leg.clearance_median_m),
-        lambda rig: f"{_mm(rig.wants.clearance_m)} ± {100 * rig.wants.clearance_tolerance:.0f} %",
+        lambda leg: mm_words(leg.clearance_median_m),
+        lambda rig: (
+            f"{mm_words(rig.wants.clearance_m)} ± {100 * rig.wants.clearance_tolerance:.0f} %"
+        ),
     ),
     (
         "time to lift, worst",
@@ -144,12 +137,12 @@ ROWS: tuple[tuple[str, Any, Any], ...] = (
     ),
     (
         "loose rope, foot up",
-        lambda leg: _mm(leg.slack_moving_m),
-        lambda rig: f"at most {_mm(rig.wants.slack_m)}",
+        lambda leg: mm_words(leg.slack_moving_m),
+        lambda rig: f"at most {mm_words(rig.wants.slack_m)}",
     ),
     (
         "loose rope, standing",
-        lambda leg: _mm(leg.slack_standing_m),
+        lambda leg: mm_words(leg.slack_standing_m),
         lambda rig: "the leg sinks under weight",
     ),
     ("faults", lambda leg: ", ".join(leg.faults) or "none", lambda rig: "none"),

@@ -61,9 +61,7 @@ def controller_tick(leg: Any, rig: Any, state: Any, pulse_s: float, dt: float) -
         # The wheels of a car must stop before they turn back: it only brakes.
         demand = 0.0
     if demand != 0.0:
-        direction = 1.0 if demand > 0 else -1.0
-        if direction != leg.direction:
-            leg.direction = direction
+        leg.direction = 1.0 if demand > 0 else -1.0
         leg.reverse_ready = 0.0
     step = dt / c.ramp_s if c.ramp_s > 0 else 2.0
     if demand == 0.0:

@@ -130,11 +130,13 @@ class Want:
     advice: str
 
 
-def _mm(metres: float) -> str:
+def mm_words(metres: float) -> str:
+    """A length as people read it."""
     return f"{1000 * metres:.0f} mm"
 
 
-def _s(seconds: float) -> str:
+def seconds_words(seconds: float) -> str:
+    """A time as people read it; "never" where it did not come."""
     return "never" if seconds == float("inf") else f"{seconds:.2f} s"
 
 
@@ -156,7 +158,7 @@ WANTS = (
         lambda leg, rig: leg.steps_made == leg.steps_asked,
         lambda leg, rig: (
             f"{leg.steps_made} of {leg.steps_asked} steps cleared"
-            f" {_mm(rig.wants.clearance_worst_m)}; the worst {_mm(leg.clearance_worst_m)}"
+            f" {mm_words(rig.wants.clearance_worst_m)}; the worst {mm_words(leg.clearance_worst_m)}"
         ),
         "give the lift more time (wearer.stance_share, wearer.cadence) or speed"
         " (control.lift_speed, drive.gear_ratio)",
@@ -169,21 +171,25 @@ WANTS = (
             <= rig.wants.clearance_tolerance * rig.wants.clearance_m
         ),
         lambda leg, rig: (
-            f"median {_mm(leg.clearance_median_m)}, wanted {_mm(rig.wants.clearance_m)}"
+            f"median {mm_words(leg.clearance_median_m)}, wanted {mm_words(rig.wants.clearance_m)}"
         ),
         "raise control.kp or control.ki, or lift faster",
     ),
     Want(
         "time to lift",
         lambda leg, rig: leg.lift_worst_s <= rig.wants.lift_s,
-        lambda leg, rig: f"worst {_s(leg.lift_worst_s)}, wanted {_s(rig.wants.lift_s)}",
+        lambda leg, rig: (
+            f"worst {seconds_words(leg.lift_worst_s)}, wanted {seconds_words(rig.wants.lift_s)}"
+        ),
         "raise control.lift_speed or control.accel; when the drive is already at its most,"
         " lower drive.gear_ratio or take a faster motor",
     ),
     Want(
         "time to lower",
         lambda leg, rig: leg.lower_worst_s <= rig.wants.lower_s,
-        lambda leg, rig: f"worst {_s(leg.lower_worst_s)}, wanted {_s(rig.wants.lower_s)}",
+        lambda leg, rig: (
+            f"worst {seconds_words(leg.lower_worst_s)}, wanted {seconds_words(rig.wants.lower_s)}"
+        ),
         "raise control.lower_speed",
     ),
     Want(
@@ -196,8 +202,8 @@ WANTS = (
         "slack",
         lambda leg, rig: leg.slack_moving_m <= rig.wants.slack_m,
         lambda leg, rig: (
-            f"{_mm(leg.slack_moving_m)} loose with the foot up,"
-            f" at most {_mm(rig.wants.slack_m)} wanted"
+            f"{mm_words(leg.slack_moving_m)} loose with the foot up,"
+            f" at most {mm_words(rig.wants.slack_m)} wanted"
         ),
         "lower control.lower_speed or control.lag",
     ),

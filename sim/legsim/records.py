@@ -131,7 +131,7 @@ def _derive(rig: Rig) -> dict[str, float]:
         "coupling_kgm2": shank_kg * thigh_m * shank_m,
         "moment_thigh_kgm": (m.thigh_links_mass_kg / 2 + below_knee_kg) * thigh_m,
         "moment_shank_kgm": shank_kg * shank_m,
-        "leg_kg": m.thigh_links_mass_kg + below_knee_kg,
+        "leg_kg": m.leg_mass_kg,
         # The frame's radius of gyration in roll is taken as half its hip spacing; then each
         # hip moves up and down as half the mass, apart from the other (common practice, no
         # source).
@@ -144,9 +144,7 @@ def _derive(rig: Rig) -> dict[str, float]:
         "standing_m": span_m(thigh_m, shank_m, m.fold_extended_rad),
         # Standing on both legs, each foot has sunk a little into compliant ground.
         "standing_hip_m": span_m(thigh_m, shank_m, m.fold_extended_rad)
-        - (m.carried_mass_kg / 2 + m.thigh_links_mass_kg + below_knee_kg)
-        * GRAVITY_MPS2
-        / rig.ground.stiffness_N_per_m,
+        - (m.carried_mass_kg / 2 + m.leg_mass_kg) * GRAVITY_MPS2 / rig.ground.stiffness_N_per_m,
         # In SI units the torque constant is the inverse of the speed constant.
         "torque_Nm_per_A": 1 / drive.speed_constant_radps_per_V,
         "no_load_radps": drive.speed_constant_radps_per_V

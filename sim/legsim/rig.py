@@ -76,6 +76,16 @@ class Mechanism:
     stop_stiffness_Nm: float = key(3000, "N*m/rad", 100, 1e5, "hard stops, at the joint")
     stop_damping_Nms: float = key(15, "N*m*s/rad", 0, 1000, "hard stops, at the joint")
 
+    @property
+    def leg_mass_kg(self) -> float:
+        """Moving mass of one leg."""
+        return (
+            self.thigh_links_mass_kg
+            + self.knee_block_mass_kg
+            + self.shank_links_mass_kg
+            + self.foot_plate_mass_kg
+        )
+
 
 @dataclass(frozen=True)
 class Spring:

@@ -28,6 +28,8 @@ _PUSH_S = 0.03
 # The wearer stands for a moment before the first step and after the last.
 _FIRST_S = 1.0
 _AFTER_S = 0.5
+# A foot leaves the ground so long after it is asked to, and is back so long before it must be.
+_LEAVE_S, _LAND_S = 0.1, 0.15
 
 
 class GaitError(ValueError):
@@ -168,20 +170,13 @@ def script(rig: Rig, raises: list[Raise], seconds: float) -> NDArray[np.void]:
         lines[name]["foot_x_mps"] = np.gradient(lines[name]["foot_x_m"], period)
     left, right = lines["left"]["raised"], lines["right"]["raised"]
     # A raised leg hangs from the frame, so the wearer leans until the other bears all of it.
-    hanging = _leg_mass_kg(rig) / rig.mechanism.carried_mass_kg
+    hanging = rig.mechanism.leg_mass_kg / rig.mechanism.carried_mass_kg
     lines["left"]["share"] = 0.5 + (right - left) * (0.5 + hanging)
     lines["right"]["share"] = 1 - lines["left"]["share"]
     if raises:
         walk = _ramp(time_s, raises[0].start_s, 0.5)
         lines["walk_mps"] = walk * rig.wearer.cadence_per_s * rig.wearer.step_length_m
     return lines
-
-
-def _leg_mass_kg(rig: Rig) -> float:
-    m = rig.mechanism
-    return (
-        m.thigh_links_mass_kg + m.knee_block_mass_kg + m.shank_links_mass_kg + m.foot_plate_mass_kg
-    )
 
 
 def _ramp(time_s: Floats, start_s: float, length_s: float) -> Floats:
@@ -204,14 +199,14 @@ def _raised(rig: Rig, mine: list[Raise], time_s: Floats) -> Floats:
 def _foot_x_m(rig: Rig, mine: list[Raise], time_s: Floats) -> Floats:
     """Where the wearer's foot is, ahead of the hip: back with the ground, forward when raised."""
     speed = rig.wearer.cadence_per_s * rig.wearer.step_length_m
-    # A foot is on the ground for its stance, and a moment of each swing before and after.
-    reach_m = speed * (rig.wearer.stance_share * 2 / rig.wearer.cadence_per_s + 0.25) / 2
+    on_ground_s = rig.wearer.stance_share * 2 / rig.wearer.cadence_per_s + _LEAVE_S + _LAND_S
+    reach_m = speed * on_ground_s / 2
     if not mine:
         return np.zeros_like(time_s)
     # Knots: where the foot leaves the ground and where it meets it again.
     knots_s, knots_m = [mine[0].start_s - 1.0], [0.0]
     for one in mine:
-        knots_s += [one.start_s + 0.1, one.down_s - 0.15]
+        knots_s += [one.start_s + _LEAVE_S, one.down_s - _LAND_S]
         knots_m += [max(-reach_m, knots_m[-1] - speed * (one.start_s - knots_s[-3])), reach_m]
     x_m = np.interp(time_s, knots_s, knots_m)
     for k in range(1, len(knots_s) - 1, 2):

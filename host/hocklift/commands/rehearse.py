@@ -4,11 +4,12 @@ import argparse
 from dataclasses import asdict
 from typing import Any
 
+from legsim.figures import seconds_words
 from rich.console import Console
 from rich.table import Table
 
 from hocklift.commands.output import print_json
-from hocklift.rehearsal import LEGS, ROWS, Rehearsal, rehearse, seconds_words, verdict
+from hocklift.rehearsal import LEGS, ROWS, Rehearsal, rehearse, verdict
 from hocklift.rigfile.file import rig_or_demo
 
 SCHEMA = "hocklift rehearse 1"

@@ -7,7 +7,7 @@ hang or stand with the foot straight below the hip.
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from math import cos, pi, sqrt
+from math import cos
 from typing import Any
 
 import numpy as np
@@ -22,13 +22,22 @@ from legsim.linkage import (
     span_per_fold_m,
     spring_force_N,
     springs_Nm,
-    tackle_advantage,
 )
 from legsim.records import rig_record
 from legsim.rig import Rig
 from scipy.optimize import brentq
 
-from hocklift.sizing import profile, ropes
+from hocklift.sizing import (
+    battery,
+    drums,
+    gears,
+    motors,
+    profile,
+    ropes,
+    springs,
+    suspension,
+    tackle,
+)
 
 # Folds at which the way up is looked at.
 _POINTS = 41
@@ -78,17 +87,6 @@ class Loads:
         """Fold of a foot raised to the wanted clearance."""
         return fold_for_lift_rad(self.rig.mechanism, self.rig.wants.clearance_m)
 
-    @cached_property
-    def leg_kg(self) -> float:
-        """Moving mass of one leg."""
-        m = self.rig.mechanism
-        return (
-            m.thigh_links_mass_kg
-            + m.knee_block_mass_kg
-            + m.shank_links_mass_kg
-            + m.foot_plate_mass_kg
-        )
-
     # Standing.
 
     def standing_Nm(self, fold_rad: float, hip_kg: float) -> float:
@@ -114,7 +112,7 @@ class Loads:
     @cached_property
     def one_leg_kg(self) -> float:
         """What the hip of the only standing leg carries: the frame and the raised leg."""
-        return self.rig.mechanism.carried_mass_kg + self.leg_kg
+        return self.rig.mechanism.carried_mass_kg + self.rig.mechanism.leg_mass_kg
 
     def rest_fold_rad(self, hip_kg: float) -> float:
         """Fold at which a standing leg comes to rest under `hip_kg`, friction left out.
@@ -201,19 +199,19 @@ class Loads:
     def line_N(self, tackle_N: float, moving: int = 1) -> float:
         """Tension of the lead line for a pull of the tackle, hauling (1) or letting out (-1)."""
         rope = self.rig.rope
-        efficiency = rope.sheave_efficiency if moving > 0 else 1 / rope.sheave_efficiency
-        return tackle_N / tackle_advantage(round(rope.parts), efficiency)
+        advantage = tackle.hauling_advantage if moving > 0 else tackle.letting_out_advantage
+        return tackle_N / advantage(round(rope.parts), rope.sheave_efficiency)
 
     @cached_property
     def gear_efficiency(self) -> float:
         """Of the whole train, either way."""
-        return float(self.rig.drive.mesh_efficiency**self.rig.drive.gear_stages)
+        return gears.train_efficiency(self.rig.drive.mesh_efficiency, self.rig.drive.gear_stages)
 
     def motor_load_Nm(self, line_N: float, moving: int = 1) -> float:
         """Torque at the motor's shaft for a tension: driving (1), or driven back (-1)."""
         drive = self.rig.drive
-        efficiency = self.gear_efficiency if moving > 0 else 1 / self.gear_efficiency
-        return line_N * drive.drum_radius_m / (drive.gear_ratio * efficiency)
+        torque_Nm = gears.driving_torque_Nm if moving > 0 else gears.holding_back_torque_Nm
+        return torque_Nm(line_N * drive.drum_radius_m, drive.gear_ratio, self.gear_efficiency)
 
     def wound_m(self, fold_rad: float, moving: int = 1) -> float:
         """Line on the drum at a fold: what the tackle shortens, and what the line stretches."""
@@ -260,41 +258,45 @@ class Loads:
     @cached_property
     def reserve_V(self) -> float:
         """Battery at rest, down to its reserve."""
-        battery = self.rig.battery
-        used_C = max(0.0, battery.charge - battery.reserve) * battery.capacity_C
+        pack = self.rig.battery
+        used_C = max(0.0, pack.charge - pack.reserve) * pack.capacity_C
         return float(battery_V(rig_record(self.rig)[0], used_C))
 
     @property
     def torque_Nm_per_A(self) -> float:
         """Torque constant: in SI units the inverse of the speed constant."""
-        return 1 / self.rig.drive.speed_constant_radps_per_V
+        return motors.torque_constant_Nm_per_A(self.rig.drive.speed_constant_radps_per_V)
 
     @property
     def _free_radps(self) -> float:
         drive = self.rig.drive
-        return drive.speed_constant_radps_per_V * (
-            drive.no_load_V - drive.no_load_current_A * drive.resistance_ohm
+        return motors.motor_speed_radps(
+            drive.no_load_V,
+            drive.no_load_current_A,
+            drive.resistance_ohm,
+            drive.speed_constant_radps_per_V,
         )
 
-    def motor_point(self, load_Nm: float, duty: float, rest_V: float | None = None) -> MotorPoint:
+    def motor_point(self, load_Nm: float, duty: float) -> MotorPoint:
         """Steady speed and current at a duty under a load at the shaft.
 
         Battery and motor resistance in series as the duty transforms them; half of the
         free-running loss constant, half growing with speed, as in the simulator.
         """
         drive = self.rig.drive
-        volts = self.rest_V if rest_V is None else rest_V
         resistance = drive.resistance_ohm + duty**2 * self.rig.battery.resistance_ohm
         constant_A = load_Nm / self.torque_Nm_per_A + drive.no_load_current_A / 2
         per_speed = drive.no_load_current_A / 2 / self._free_radps
         slope = self.torque_Nm_per_A / resistance + per_speed
-        speed = (duty * volts / resistance - constant_A) / slope
+        speed = (duty * self.rest_V / resistance - constant_A) / slope
         current_A = constant_A + per_speed * speed
         return MotorPoint(
             speed,
             current_A,
             load_Nm,
-            volts - self.rig.battery.resistance_ohm * duty * current_A,
+            battery.loaded_voltage_V(
+                self.rest_V, duty * current_A, self.rig.battery.resistance_ohm
+            ),
         )
 
     def lift_point(self, fold_rad: float, duty: float) -> MotorPoint:
@@ -320,7 +322,7 @@ class Loads:
 
     @cached_property
     def speeding_up_s(self) -> float:
-        """Half the time in which the setpoint reaches its speed and leaves it again."""
+        """Time in which the setpoint gets up to speed."""
         control = self.rig.control
         return control.lift_speed_radps / control.accel_radps2
 
@@ -356,7 +358,9 @@ class Loads:
         accel = self.rig.control.accel_radps2 * self.motor_per_fold(
             self.rig.mechanism.fold_extended_rad
         )
-        return self.rig.drive.rotor_inertia_kgm2 * accel / self.torque_Nm_per_A
+        return motors.acceleration_current_A(
+            self.rig.drive.rotor_inertia_kgm2, accel, self.torque_Nm_per_A
+        )
 
     @cached_property
     def lift_peak_A(self) -> float:
@@ -401,13 +405,13 @@ class Loads:
     def step_energy_J(self) -> float:
         """Electrical energy of one step of a leg, what braking gives back not counted."""
         return sum(
-            move.mean(np.maximum(0, move.current_A * self._volts(move))) * move.seconds
-            for move in self.moves
+            move.mean(np.maximum(0, self._power_W(move))) * move.seconds for move in self.moves
         )
 
-    def _volts(self, move: "Move") -> Any:
-        back_V = move.speed_radps * self.torque_Nm_per_A
-        return back_V + move.current_A * self.rig.drive.resistance_ohm
+    def _power_W(self, move: "Move") -> Any:
+        return motors.electrical_power_W(
+            move.current_A, self.rig.drive.resistance_ohm, move.speed_radps, self.torque_Nm_per_A
+        )
 
     @cached_property
     def mean_square_A2(self) -> float:
@@ -445,25 +449,19 @@ class Loads:
         """Spring force at the hard folded stop: no pose has more."""
         return spring_force_N(self.rig, self.rig.mechanism.fold_hard_stop_rad)
 
-    def spring_squeeze_m(self, fold_rad: float) -> float:
-        """How far the spring is squeezed from the extended stop to a fold."""
-        spring, m = self.rig.spring, self.rig.mechanism
-        return span_m(spring.thigh_anchor_m, spring.shank_anchor_m, m.fold_extended_rad) - span_m(
-            spring.thigh_anchor_m, spring.shank_anchor_m, fold_rad
-        )
-
     @cached_property
     def spring_energy_J(self) -> float:
         """Energy in the spring at the hard folded stop, from its free length."""
-        return self.spring_most_N**2 / (2 * self.rig.spring.rate_N_per_m)
+        rate = self.rig.spring.rate_N_per_m
+        return springs.spring_energy_J(rate, 0.0, self.spring_most_N / rate)
 
     @cached_property
     def lift_drum_turns(self) -> float:
         """Turns of the drum for the most line that any situation winds."""
         fold = max(self.lift_fold_rad, self.rig.wants.stoop_fold_rad)
-        return self.line_travel_m(fold) / (2 * pi * self.rig.drive.drum_radius_m)
+        return drums.drum_turns(self.wound_m(fold), self.rig.drive.drum_radius_m)
 
     @cached_property
     def bounce_Hz(self) -> float:
         """Frequency at which the frame bounces on one leg."""
-        return sqrt(self.foot_rate_N_per_m / self.one_leg_kg) / (2 * pi)
+        return suspension.natural_frequency_Hz(self.foot_rate_N_per_m, self.one_leg_kg)
