@@ -76,16 +76,16 @@ class Command(NamedTuple):
 
 COMMANDS = (
     Command(
-        "size",
-        "compare every part of a rig with what it has to bear, before buying it",
-        "hocklift.commands.size",
-        _size_arguments,
-    ),
-    Command(
         "new",
         "write the demo rig's file, to change into your own",
         "hocklift.commands.new",
         _new_arguments,
+    ),
+    Command(
+        "size",
+        "compare every part of a rig with what it has to bear, before buying it",
+        "hocklift.commands.size",
+        _size_arguments,
     ),
     Command(
         "rehearse",

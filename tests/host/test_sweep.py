@@ -165,7 +165,7 @@ def test_the_last_key_runs_fastest_and_every_combination_is_there() -> None:
 def test_a_rope_too_weak_fails_by_the_rope_and_a_strong_one_does_not() -> None:
     weak, strong = swept("rope.breaking=0.2..20 kN:2").combinations
     assert weak.verdict == "fails"
-    assert weak.why.startswith("rope, lifting or stooping: tension times the factor wanted")
+    assert weak.why.startswith("rope, lifting or stooping: tension, against its strength")
     assert not strong.why.startswith("rope,")
     assert strong.margin > weak.margin
 

@@ -19,5 +19,6 @@ def run(args: argparse.Namespace) -> int:
         raise OutputError(f"{path}: exists already; name another folder, or move the file away")
     write_rig(Rig(), path)
     print(f"Wrote {path}, the demo rig. Put in your own numbers, then:")
+    print(f"  hocklift size {shlex.quote(str(path))}")
     print(f"  hocklift rehearse {shlex.quote(str(path))}")
     return 0

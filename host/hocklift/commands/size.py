@@ -9,7 +9,7 @@ from rich.table import Table
 
 from hocklift.commands.output import print_json
 from hocklift.rigfile.file import rig_or_demo
-from hocklift.sizing.checks import TIGHT
+from hocklift.sizing.checks.check import TIGHT
 from hocklift.sizing.facts import FACTS
 from hocklift.sizing.result import Sizing, cautions, margin_shown, shown, size
 

@@ -7,7 +7,7 @@ from hocklift.files import write_atomically
 from hocklift.pages.drawing import drawn
 from hocklift.pages.page import render
 from hocklift.pages.size_pictures import PLANS
-from hocklift.sizing.checks import TIGHT, Row
+from hocklift.sizing.checks.check import TIGHT, Row
 from hocklift.sizing.facts import FACTS
 from hocklift.sizing.result import Sizing, cautions, margin_shown, shown
 from hocklift.sizing.sources import SOURCES

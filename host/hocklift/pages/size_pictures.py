@@ -15,7 +15,7 @@ from matplotlib.patches import FancyBboxPatch
 from numpy.typing import NDArray
 
 from hocklift.pages.drawing import BLUE, DASHED, INK, RED, Plan, Pose, draw_leg, joints_m
-from hocklift.sizing.checks import Row
+from hocklift.sizing.checks.check import Row
 from hocklift.sizing.loads import Loads
 from hocklift.sizing.result import Sizing, margin_shown
 

@@ -17,7 +17,7 @@ from hocklift.pages.drawing import BLUE, INK, PAPER, Plan
 from hocklift.rigfile.keys import value_at
 from hocklift.rigfile.units import unit_of
 from hocklift.sizing.axes import Axis
-from hocklift.sizing.checks import TIGHT
+from hocklift.sizing.checks.check import TIGHT
 from hocklift.sizing.sweep import HEADLINES, Combination, Sweep
 
 _HATCHES = ("//", "..", "\\\\", "xx", "--", "oo", "||", "++")

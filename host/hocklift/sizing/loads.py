@@ -164,9 +164,21 @@ class Loads:
 
     def spring_lever(self, fold_rad: float) -> float:
         """Travel of the spring over travel of the foot."""
+        return self.spring_per_fold_m(fold_rad) / self.foot_lever_m(fold_rad)
+
+    def spring_per_fold_m(self, fold_rad: float) -> float:
+        """How much the coil spring is squeezed for each radian of fold."""
         spring = self.rig.spring
-        spring_m = -span_per_fold_m(spring.thigh_anchor_m, spring.shank_anchor_m, fold_rad)
-        return spring_m / self.foot_lever_m(fold_rad)
+        return -span_per_fold_m(spring.thigh_anchor_m, spring.shank_anchor_m, fold_rad)
+
+    def spring_squeeze_m(self, fold_rad: float) -> float:
+        """How far the coil spring is squeezed from the extended stop to a fold."""
+        spring = self.rig.spring
+        extended_m, now_m = (
+            span_m(spring.thigh_anchor_m, spring.shank_anchor_m, fold)
+            for fold in (self.rig.mechanism.fold_extended_rad, fold_rad)
+        )
+        return extended_m - now_m
 
     def rope_lever_m(self, fold_rad: float) -> float:
         """How much the tackle shortens for each radian of fold."""
@@ -407,6 +419,18 @@ class Loads:
         return sum(
             move.mean(np.maximum(0, self._power_W(move))) * move.seconds for move in self.moves
         )
+
+    @cached_property
+    def walks_per_charge(self) -> float:
+        """How many walks the charge above the reserve lasts."""
+        pack, rig = self.rig.battery, self.rig
+        charge_J = battery.usable_energy_J(
+            pack.capacity_C,
+            (self.rest_V + self.reserve_V) / 2,
+            max(0.0, pack.charge - pack.reserve),
+        )
+        steps = rig.wearer.cadence_per_s * rig.wants.walk_s
+        return battery.walks_per_charge(charge_J, self.step_energy_J, steps)
 
     def _power_W(self, move: "Move") -> Any:
         return motors.electrical_power_W(

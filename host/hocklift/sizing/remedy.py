@@ -9,7 +9,8 @@ from legsim.rig import Rig
 from hocklift.rigfile.keys import Key, key_at, value_at, with_value_at
 from hocklift.rigfile.rules import RULES
 from hocklift.rigfile.units import show, unit_of, with_unit
-from hocklift.sizing.checks import Check, Row, rows_of
+from hocklift.sizing.checks import rows_of
+from hocklift.sizing.checks.check import Check, Row
 
 # A value may change this many times over; more would be another rig.
 _FARTHEST = 4.0

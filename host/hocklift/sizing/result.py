@@ -7,7 +7,8 @@ from legsim.rig import Rig
 
 from hocklift.errors import RigFileError
 from hocklift.rigfile.units import show, with_unit
-from hocklift.sizing.checks import Row, rows_of
+from hocklift.sizing.checks import rows_of
+from hocklift.sizing.checks.check import Row
 from hocklift.sizing.loads import Loads
 from hocklift.sizing.remedy import Remedy, nearest_remedy
 from hocklift.sizing.springs import fall_of_10kg_m

@@ -17,7 +17,8 @@ from hocklift.rigfile.keys import key_at, value_at, with_value_at
 from hocklift.rigfile.rules import RULES
 from hocklift.rigfile.units import show
 from hocklift.sizing.axes import Axis, range_words
-from hocklift.sizing.checks import Check, rows_of
+from hocklift.sizing.checks import rows_of
+from hocklift.sizing.checks.check import Check
 from hocklift.sizing.loads import Loads
 
 
