@@ -6,7 +6,7 @@ its checks and the manual are made from these declarations.
 """
 
 from dataclasses import dataclass, field, fields
-from math import pi, radians
+from math import pi, prod, radians
 from typing import Any
 
 _RPM = 2 * pi / 60
@@ -173,6 +173,11 @@ class Gears:
     material: str = choice(
         "nylon", ("PLA", "PETG", "nylon", "steel"), "what they are made of, printed where plastic"
     )
+
+    @property
+    def ratio(self) -> float:
+        """Turns of the motor for one of the drum, by the teeth."""
+        return prod(self.wheel_teeth) / prod(self.pinion_teeth)
 
 
 @dataclass(frozen=True)

@@ -2,13 +2,14 @@
 
 import argparse
 from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 from legsim.figures import seconds_words
 from rich.console import Console
 from rich.table import Table
 
-from hocklift.commands.output import print_json
+from hocklift.commands.output import check_out, deliver
 from hocklift.rehearsal import LEGS, ROWS, Rehearsal, rehearse, verdict
 from hocklift.rigfile.file import rig_or_demo
 
@@ -18,23 +19,17 @@ SCHEMA = "hocklift rehearse 1"
 def run(args: argparse.Namespace) -> int:
     """Rehearse, print, and write the page when asked; 0 when every want is met, else 1."""
     rig, rig_name = rig_or_demo(args.rig)
-    if args.out is not None:
-        from hocklift.files import check_writable
-
-        # Before the walk, so that nobody waits for figures that cannot be kept.
-        check_writable(args.out)
+    check_out(args)
     console = Console(stderr=True)
     rehearsal = rehearse(rig, rig_name, args.wearer, args.seconds, args.seed, console)
-    if args.json:
-        print_json(as_json(rehearsal))
-    else:
-        print_figures(rehearsal, Console())
-    if args.out is not None:
-        from hocklift.pages.rehearsal_page import write_page
-
-        page = write_page(rehearsal, args.out)
-        console.print(f"Pictures: {page}", highlight=False, soft_wrap=True)
+    deliver(args, rehearsal, show=print_figures, as_json=as_json, write_page=_write_page)
     return 1 if rehearsal.unmet else 0
+
+
+def _write_page(rehearsal: Rehearsal, folder: Path) -> Path:
+    from hocklift.pages.rehearsal_page import write_page  # drawing is slow to import
+
+    return write_page(rehearsal, folder)
 
 
 def print_figures(rehearsal: Rehearsal, console: Console) -> None:

@@ -2,12 +2,13 @@
 
 import argparse
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 from rich.console import Console
 from rich.table import Table
 
-from hocklift.commands.output import print_json
+from hocklift.commands.output import check_out, deliver
 from hocklift.rigfile.file import rig_or_demo
 from hocklift.sizing.checks.check import TIGHT
 from hocklift.sizing.facts import FACTS
@@ -24,24 +25,19 @@ def run(args: argparse.Namespace) -> int:
         from hocklift.commands.sweep import run as run_sweep
 
         return run_sweep(rig, rig_name, args)
-    if args.out is not None:
-        from hocklift.files import check_writable
-
-        check_writable(args.out)
+    check_out(args)
     sizing = size(rig, rig_name)
-    if args.json:
-        print_json(as_json(sizing))
-    else:
-        print_sizing(sizing, Console())
-    if args.out is not None:
-        from hocklift.pages.size_page import write_page
-
-        page = write_page(sizing, args.out)
-        Console(stderr=True).print(f"Pictures: {page}", highlight=False, soft_wrap=True)
+    deliver(args, sizing, show=print_sizing, as_json=as_json, write_page=_write_page)
     return 1 if sizing.failing else 0
 
 
 _STYLES = {"holds": "", "tight": "yellow", "fails": "bold red", "unknown": "dim"}
+
+
+def _write_page(sizing: Sizing, folder: Path) -> Path:
+    from hocklift.pages.size_page import write_page  # drawing is slow to import
+
+    return write_page(sizing, folder)
 
 
 def print_sizing(sizing: Sizing, console: Console) -> None:

@@ -2,13 +2,14 @@
 
 import argparse
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 from legsim.rig import Rig
 from rich.console import Console
 from rich.table import Table
 
-from hocklift.commands.output import print_json
+from hocklift.commands.output import check_out, deliver
 from hocklift.sizing.axes import Axis, axes_of, sign_of
 from hocklift.sizing.sweep import (
     HEADLINES,
@@ -29,27 +30,20 @@ _BEST_SHOWN = 10
 def run(rig: Rig, rig_name: str, args: argparse.Namespace) -> int:
     """Sweep, print, and write the page when asked; 0 when any combination passes, else 1."""
     axes = axes_of(rig, args.sweep)
-    if args.out is not None:
-        from hocklift.files import check_writable
-
-        check_writable(args.out)
+    check_out(args)
     console = Console(stderr=True)
     swept = sweep(rig, rig_name, axes, console)
-    if args.json:
-        print_json(as_json(swept))
-    else:
-        print_sweep(swept, Console())
-    if args.out is not None:
-        from hocklift.pages.sweep_page import write_page
-
-        page = write_page(swept, args.out)
-        console.print(f"Pictures: {page}", highlight=False, soft_wrap=True)
+    deliver(args, swept, show=print_sweep, as_json=as_json, write_page=_write_page)
     return 0 if swept.met else 1
 
 
-# What the person gets.
-
 _STYLES = {"passes": "", "fails": "red", "no rig": "dim"}
+
+
+def _write_page(swept: Sweep, folder: Path) -> Path:
+    from hocklift.pages.sweep_page import write_page  # drawing is slow to import
+
+    return write_page(swept, folder)
 
 
 def print_sweep(swept: Sweep, console: Console) -> None:

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from decimal import ROUND_FLOOR
-from math import prod
 from typing import NamedTuple
 
 from legsim.linkage import height_m, leans_under_hip_rad
@@ -104,11 +103,6 @@ def _travel_m(rig: Rig) -> float:
     """How far the leg shortens from the extended stop to the soft stop."""
     m = rig.mechanism
     return height_m(m, m.fold_extended_rad) - height_m(m, m.fold_soft_stop_rad)
-
-
-def _teeth_ratio(rig: Rig) -> float:
-    """Ratio of the whole train, from its teeth."""
-    return prod(rig.gears.wheel_teeth) / prod(rig.gears.pinion_teeth)
 
 
 def _swing_s(rig: Rig) -> float:
@@ -221,9 +215,9 @@ RULES = (
     ),
     Rule(
         ("drive.gear_ratio", "gears.pinion_teeth", "gears.wheel_teeth"),
-        lambda rig: abs(_teeth_ratio(rig) / rig.drive.gear_ratio - 1) <= _RATIO_TOLERANCE,
+        lambda rig: abs(rig.gears.ratio / rig.drive.gear_ratio - 1) <= _RATIO_TOLERANCE,
         "the teeth must make the gear ratio, within 1 %",
-        lambda rig: f"they make {_teeth_ratio(rig):.4g}",
+        lambda rig: f"they make {rig.gears.ratio:.4g}",
     ),
     Rule(
         ("wants.stoop_fold", "mechanism.fold_extended", "mechanism.fold_soft_stop"),

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
-from math import isfinite, isnan, nan, prod
+from math import isfinite, isnan, nan
 from string import ascii_uppercase
 from typing import NamedTuple
 
@@ -159,10 +159,6 @@ def _coils_factor(old: Rig, new: Rig) -> float:
     return wire**4 / coil**3 / rate
 
 
-def _teeth_ratio(rig: Rig) -> float:
-    return prod(rig.gears.wheel_teeth) / prod(rig.gears.pinion_teeth)
-
-
 FOLLOWERS = (
     Follower(
         lambda rig: "spring.active_coils",
@@ -172,14 +168,14 @@ FOLLOWERS = (
     Follower(
         lambda rig: "drive.gear_ratio",
         ("gears.pinion_teeth", "gears.wheel_teeth"),
-        lambda old, new: _teeth_ratio(new) / _teeth_ratio(old),
+        lambda old, new: new.gears.ratio / old.gears.ratio,
     ),
     # A part of a tooth is no harm: no check looks at the teeth of the last wheel itself.
     Follower(
         lambda rig: f"gears.wheel_teeth[{len(rig.gears.wheel_teeth)}]",
         ("drive.gear_ratio",),
         lambda old, new: (
-            new.drive.gear_ratio / old.drive.gear_ratio * _teeth_ratio(old) / _teeth_ratio(new)
+            new.drive.gear_ratio / old.drive.gear_ratio * old.gears.ratio / new.gears.ratio
         ),
     ),
 )
