@@ -59,7 +59,9 @@ def rise_after_K(
         ]
     )
     heats_K_per_s = np.array([cold_heat_W / winding_J_per_K, iron_heat_W / case_J_per_K])
-    values, vectors = np.linalg.eig(rates_per_s)
+    # Two bodies that only exchange heat do not swing, so all of this is real; some versions
+    # of NumPy say so in complex numbers.
+    values, vectors = (np.real(part) for part in np.linalg.eig(rates_per_s))
     heating = np.linalg.solve(vectors, heats_K_per_s)
     with np.errstate(over="ignore"):
         winding_K, case_K = vectors @ (heating * np.expm1(values * time_s) / values)
