@@ -2,43 +2,38 @@
 
 import micropython
 
-from legcore.model import ANGLE_MAX_CDEG, BAD_TICKS_MAX, CALIBRATION_POINTS, RATE_MAX_CDPS
-
-_LAST = CALIBRATION_POINTS - 1
+from legcore.model import ANGLE_MAX_CDEG, CHATTER_MAX, RATE_MAX_CDPS, VISIT_TICKS
 
 
 @micropython.native
-def joint_angle_cdeg(joint, cal):
-    """Median of the last three good counts, through the calibration table, in cdeg.
+def joint_angle_cdeg(joint, cal, jump, bad_most):
+    """Last good count of one joint through the calibration table, in cdeg.
 
-    Straight lines between the table's points, the first and last one carried on
-    outwards; floor rounding. The median takes out a single spike whole, where a
-    low-pass alone would smear it over many ticks. A count outside the pot's window
-    says nothing of the joint: the last good one stands for it until it is a fault.
+    A count outside the pot's window, or farther from the last good one than any joint
+    turns between visits, says nothing of the joint: the last good one stands for it until it
+    is a fault. So a spike is left out whole, where a low-pass would smear it over many
+    ticks. Straight lines between the table's points, the first and last one carried on
+    outwards; floor rounding.
     """
-    low = joint.count
-    if cal.low_count <= low <= cal.high_count:
-        joint.bad_ticks = 0
+    count = joint.count
+    good = joint.good_count
+    bad_ticks = joint.bad_ticks
+    if cal.low_count <= count <= cal.high_count and -jump <= count - good <= jump:
+        joint.good_count = count
+        if bad_ticks > 0:
+            joint.bad_ticks = bad_ticks - 1
     else:
-        low = joint.older_count
-        if joint.bad_ticks < BAD_TICKS_MAX:
-            joint.bad_ticks += 1
-    high = joint.older_count
-    count = joint.oldest_count
-    joint.oldest_count = high
-    joint.older_count = low
-    if low > high:
-        low, high = high, low
-    if count < low:
-        count = low
-    elif count > high:
-        count = high
+        count = good
+        if bad_ticks < bad_most:
+            joint.bad_ticks = bad_ticks + VISIT_TICKS
 
+    # Two comparisons find the segment of five points.
     counts = cal.count
     angles = cal.angle_cdeg
-    i = 1
-    while i < _LAST and count > counts[i]:
-        i += 1
+    if count > counts[2]:
+        i = 4 if count > counts[3] else 3
+    else:
+        i = 2 if count > counts[1] else 1
     first = counts[i - 1]
     span = counts[i] - first
     if span < 1:
@@ -59,11 +54,13 @@ def prime(leg, thigh_cal, shank_cal):
     leg.primed = 1
     thigh = leg.thigh
     shank = leg.shank
-    thigh.older_count = thigh.oldest_count = thigh.count
-    shank.older_count = shank.oldest_count = shank.count
-    thigh.angle_cdeg_q4 = joint_angle_cdeg(thigh, thigh_cal) * 16
-    shank.angle_cdeg_q4 = joint_angle_cdeg(shank, shank_cal) * 16
+    thigh.good_count = thigh.mark_count = thigh.count
+    shank.good_count = shank.mark_count = shank.count
+    thigh.moved = shank.moved = 0
+    thigh.angle_cdeg_q4 = joint_angle_cdeg(thigh, thigh_cal, 0, 0) * 16
+    shank.angle_cdeg_q4 = joint_angle_cdeg(shank, shank_cal, 0, 0) * 16
     leg.fold_cdeg_q4 = thigh.angle_cdeg_q4 + shank.angle_cdeg_q4
+    leg.mark_cdeg = leg.fold_cdeg_q4 >> 4
 
 
 @micropython.native
@@ -73,22 +70,26 @@ def estimate(leg, thigh_cal, shank_cal, settings):
         prime(leg, thigh_cal, shank_cal)
     thigh = leg.thigh
     shank = leg.shank
+    jump = settings.jump_count
+    bad_most = settings.pot_ticks
     # Budget: 2 x 288000 x 256 = 1.5e8.
     alpha = settings.angle_alpha_q8
     angle = thigh.angle_cdeg_q4
-    fold_q4 = angle + ((joint_angle_cdeg(thigh, thigh_cal) * 16 - angle) * alpha >> 8)
+    fold_q4 = angle + (
+        (joint_angle_cdeg(thigh, thigh_cal, jump, bad_most) * 16 - angle) * alpha >> 8
+    )
     thigh.angle_cdeg_q4 = fold_q4
     angle = shank.angle_cdeg_q4
-    angle += (joint_angle_cdeg(shank, shank_cal) * 16 - angle) * alpha >> 8
+    angle += (joint_angle_cdeg(shank, shank_cal, jump, bad_most) * 16 - angle) * alpha >> 8
     shank.angle_cdeg_q4 = angle
     fold_q4 += angle
 
-    # Budget: 1152000 x 1000 Hz would pass 2^30; a fold that jumps by more than the
-    # fastest rate in one tick is clamped first, which changes nothing below.
+    # Budget: 1152000 x 500 Hz would pass 2^30; a fold that jumps by more than the
+    # fastest rate in one visit is clamped first, which changes nothing below.
     moved = fold_q4 - leg.fold_cdeg_q4
     leg.fold_cdeg_q4 = fold_q4
     leg.fold_cdeg = fold_q4 >> 4
-    hz = settings.tick_hz
+    hz = settings.visit_hz
     most = RATE_MAX_CDPS * 16 // hz
     if moved > most:
         moved = most
@@ -98,11 +99,23 @@ def estimate(leg, thigh_cal, shank_cal, settings):
     leg.rate_cdps = rate + (((moved * hz >> 4) - rate) * settings.rate_alpha_q8 >> 8)
 
     if leg.switch == leg.pressed:
-        leg.switch_ticks = 0
+        if leg.switch_ticks:
+            # It moved and came back at once.
+            leg.switch_ticks = 0
+            chatter(leg, 4)
     else:
-        leg.switch_ticks += 1
+        leg.switch_ticks += VISIT_TICKS
         if leg.switch_ticks >= settings.debounce_ticks:
             leg.pressed = leg.switch
             leg.switch_ticks = 0
+            chatter(leg, 8)
     if leg.pressed == 0:
         leg.rearmed = 1
+
+
+@micropython.native
+def chatter(leg, score):
+    """Count a change of the foot switch; `watch.watch_contacts` takes one off each round."""
+    leg.chatter += score
+    if leg.chatter > CHATTER_MAX:
+        leg.chatter = CHATTER_MAX

@@ -28,7 +28,8 @@ def control(leg, settings):
     if past < 0:
         past = 0
     i = past // step_cdeg
-    if i > _LAST_SEGMENT:
+    if i > _LAST_SEGMENT or i < 0:
+        # Never below 0 but by a memory error, which must not read past the table.
         i = _LAST_SEGMENT
         past = step_cdeg * (_LAST_SEGMENT + 1)
     past -= i * step_cdeg
@@ -36,7 +37,7 @@ def control(leg, settings):
     feed = hold[i] * 65536 + (hold[i + 1] - hold[i]) * past // step_cdeg * 65536
     table = settings.speed_q16
     speed_q16 = table[i] + (table[i + 1] - table[i]) * past // step_cdeg
-    rate = leg.step_cdeg_q6 * settings.tick_hz >> 6
+    rate = leg.step_cdeg_q6 * settings.visit_hz >> 6
     if rate > SETPOINT_RATE_MAX_CDPS:
         rate = SETPOINT_RATE_MAX_CDPS
     elif rate < -SETPOINT_RATE_MAX_CDPS:

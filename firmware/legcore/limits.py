@@ -2,6 +2,8 @@
 
 import micropython
 
+from legcore.model import PULSE_MAX_US, PULSE_MIN_US
+
 
 @micropython.native
 def limit(leg, settings):
@@ -60,6 +62,12 @@ def limit(leg, settings):
         drive -= slew
     else:
         drive = wanted
+    # The drive of the last tick may have been changed in memory: never pass on more than this.
+    most = settings.drive_max_permille
+    if drive > most:
+        drive = most
+    elif drive < -most:
+        drive = -most
     leg.drive_permille = drive
 
 
@@ -68,14 +76,16 @@ def give_pulse(leg, settings):
     """Set `pulse_us` of one leg: past the controller's deadband at once, 1000 is the whole span."""
     drive = leg.drive_permille
     least = settings.drive_min_permille
-    neutral = settings.pulse_neutral_us
+    pulse = settings.pulse_neutral_us
     deadband = settings.pulse_deadband_us
+    # Less than the least is too little to turn the motor: neutral, where the controller
+    # brakes it.
     if drive >= least and drive > 0:
-        offset = deadband + drive * (settings.pulse_span_us - deadband) // 1000
-        leg.pulse_us = neutral + offset
+        pulse += deadband + drive * (settings.pulse_span_us - deadband) // 1000
     elif drive <= -least and drive < 0:
-        offset = deadband - drive * (settings.pulse_span_us - deadband) // 1000
-        leg.pulse_us = neutral - offset
-    else:
-        # Too little to turn the motor: neutral, where the controller brakes it.
-        leg.pulse_us = neutral
+        pulse -= deadband - drive * (settings.pulse_span_us - deadband) // 1000
+    if pulse > PULSE_MAX_US:
+        pulse = PULSE_MAX_US
+    elif pulse < PULSE_MIN_US:
+        pulse = PULSE_MIN_US
+    leg.pulse_us = pulse

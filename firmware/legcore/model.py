@@ -19,10 +19,26 @@ ERROR_MAX_CDEG = 4000
 SETPOINT_RATE_MAX_CDPS = 10000
 CALIBRATION_POINTS = 5
 FEEDFORWARD_POINTS = 9
+# Each tick visits one leg, so a leg is visited every second tick; what changes slowly is
+# looked at once in a round of eight ticks, or of sixteen where it is slower still.
+VISIT_TICKS = 2
+ROUND_TICKS = 8
+LONG_ROUND_TICKS = 16
 # The count of ticks in a phase stops here; no time in the settings is longer.
 TICKS_MAX = 350000
-# So long a pot may be out of its window at most before it is a fault.
-BAD_TICKS_MAX = 1000
+# No fault takes longer than this many ticks to trip, but for what people are slow at.
+WATCH_TICKS_MAX = 2000
+# The most that the model of heat reckons with: power, and warmth over the air.
+POWER_MAX_MW = 260000
+WARMTH_MAX_MK = 200000
+# Drive less back-EMF and what the leg's weight asks for, at their furthest apart.
+OVER_MAX_Q4 = 16 * (100000 + 10000 + 1000)
+FAULT_BITS_MAX = (1 << 29) - 1
+CHATTER_MAX = 1000
+# No servo pulse leaves these, whatever the settings have come to say; 0 is none at all.
+PULSE_MIN_US = 700
+PULSE_MAX_US = 2300
+LIFTS_MAX = 200
 
 CALIBRATION = (
     # Points in rising order of count; the angle may rise or fall along them.
@@ -35,10 +51,13 @@ CALIBRATION = (
 
 JOINT = (
     ("count", "count", 0, 4095),
-    ("older_count", "count", 0, 4095),
-    ("oldest_count", "count", 0, 4095),
+    ("good_count", "count", 0, 4095),
     ("angle_cdeg_q4", "cdeg/16", -16 * ANGLE_MAX_CDEG, 16 * ANGLE_MAX_CDEG),
-    ("bad_ticks", "tick", 0, BAD_TICKS_MAX),
+    # Time of bad counts; a good one takes off half as much as a bad one adds.
+    ("bad_ticks", "tick", 0, WATCH_TICKS_MAX + 1),
+    # Where it was when the watch for a frozen pot began anew, and whether it has moved since.
+    ("mark_count", "count", 0, 4095),
+    ("moved", "flag", 0, 1),
 )
 
 LEG = (
@@ -46,37 +65,61 @@ LEG = (
     ("thigh", "Joint"),
     ("shank", "Joint"),
     ("switch", "flag", 0, 1),
+    ("sole", "flag", 0, 1),
     # Estimate.
     ("primed", "flag", 0, 1),
     ("fold_cdeg_q4", "cdeg/16", -32 * ANGLE_MAX_CDEG, 32 * ANGLE_MAX_CDEG),
     ("fold_cdeg", "cdeg", -2 * ANGLE_MAX_CDEG, 2 * ANGLE_MAX_CDEG),
     ("rate_cdps", "cdeg/s", -RATE_MAX_CDPS, RATE_MAX_CDPS),
-    ("switch_ticks", "tick", 0, 250),
+    ("switch_ticks", "tick", 0, 251),
     ("pressed", "flag", 0, 1),
     ("rearmed", "flag", 0, 1),
     # Supervisor.
     ("phase", "phase", 0, 5),
-    ("phase_ticks", "tick", 0, TICKS_MAX),
-    ("fault_bits", "bits", 0, 0xFFFF),
-    ("stall_ticks", "tick", 0, 1000),
+    # The phase again, all its bits turned over: a memory error in one of them shows.
+    ("phase_not", "phase", -6, -1),
+    ("phase_ticks", "tick", 0, TICKS_MAX + 1),
+    ("slack_ticks", "tick", 0, WATCH_TICKS_MAX + 1),
+    # Watch.
+    ("fault_bits", "bits", 0, FAULT_BITS_MAX),
+    ("mark_cdeg", "cdeg", -2 * ANGLE_MAX_CDEG, 2 * ANGLE_MAX_CDEG),
+    ("skew_ticks", "tick", 0, WATCH_TICKS_MAX + 7),
+    ("stop_ticks", "tick", 0, WATCH_TICKS_MAX + 1),
+    ("sunk_ticks", "tick", 0, WATCH_TICKS_MAX + 1),
+    ("stall_ticks", "tick", 0, WATCH_TICKS_MAX + 1),
     ("stall_from_cdeg", "cdeg", -2 * ANGLE_MAX_CDEG, 2 * ANGLE_MAX_CDEG),
-    ("slack_ticks", "tick", 0, 1000),
-    ("stop_ticks", "tick", 0, 1000),
+    ("against_ticks", "tick", 0, WATCH_TICKS_MAX + 1),
+    ("rate_ticks", "tick", 0, WATCH_TICKS_MAX + 1),
+    ("adrift_ticks", "tick", 0, WATCH_TICKS_MAX + 1),
+    ("push_ticks", "tick", 0, WATCH_TICKS_MAX + 1),
+    ("pressed_ticks", "tick", 0, TICKS_MAX + 7),
+    ("chatter", "", 0, CHATTER_MAX),
+    ("unseen_lifts", "", 0, LIFTS_MAX),
+    ("weight_ticks", "tick", 0, WATCH_TICKS_MAX + 7),
+    ("asked_ticks", "tick", 0, WATCH_TICKS_MAX + 7),
+    ("unborne_ticks", "tick", 0, WATCH_TICKS_MAX + 7),
+    ("hanging_ticks", "tick", 0, WATCH_TICKS_MAX + 7),
+    ("warmed_cdeg", "cdeg", -2 * ANGLE_MAX_CDEG, 2 * ANGLE_MAX_CDEG),
+    ("meant_permille", "permille", -5000, 5000),
+    ("over_q4", "permille/16", -OVER_MAX_Q4, OVER_MAX_Q4),
+    ("winding_mK_q8", "mK/256", 0, 256 * WARMTH_MAX_MK),
+    ("case_mK_q8", "mK/256", 0, 256 * WARMTH_MAX_MK),
     # Setpoint: where the fold should be, and how far it moves in this tick.
     ("target_cdeg", "cdeg", -ANGLE_MAX_CDEG, ANGLE_MAX_CDEG),
     ("setpoint_cdeg_q6", "cdeg/64", -128 * ANGLE_MAX_CDEG, 128 * ANGLE_MAX_CDEG),
-    ("step_cdeg_q6", "cdeg/64/tick", -8192, 8192),
+    ("step_cdeg_q6", "cdeg/64/visit", -8192, 8192),
     # Law.
     ("law_on", "flag", 0, 1),
     ("integral_q16", "permille/65536", -65536 * 1000, 65536 * 1000),
     ("wanted_permille", "permille", -1000, 1000),
     # Outputs, read by the board after each tick.
     ("drive_permille", "permille", -1000, 1000),
-    ("pulse_us", "us", 0, 3000),
+    ("pulse_us", "us", 0, PULSE_MAX_US),
 )
 
 SETTINGS = (
-    ("tick_hz", "Hz", 50, 1000),
+    # How often each leg is visited; what is counted per visit is per this.
+    ("visit_hz", "Hz", 25, 500),
     ("left_thigh", "Calibration"),
     ("left_shank", "Calibration"),
     ("right_thigh", "Calibration"),
@@ -89,15 +132,16 @@ SETTINGS = (
     ("lift_fold_cdeg", "cdeg", 0, ANGLE_MAX_CDEG),
     ("rest_fold_cdeg", "cdeg", 0, ANGLE_MAX_CDEG),
     ("arrive_cdeg", "cdeg", 1, 2000),
-    ("lift_step_q6", "cdeg/64/tick", 1, 8192),
-    ("lower_step_q6", "cdeg/64/tick", 1, 8192),
-    ("release_step_q6", "cdeg/64/tick", 1, 8192),
-    ("accel_step_q6", "cdeg/64/tick^2", 1, 256),
+    ("lift_step_q6", "cdeg/64/visit", 1, 8192),
+    ("lower_step_q6", "cdeg/64/visit", 1, 8192),
+    ("release_step_q6", "cdeg/64/visit", 1, 8192),
+    ("accel_step_q6", "cdeg/64/visit^2", 1, 256),
     ("lag_cdeg", "cdeg", 10, 4000),
     ("hold_ticks", "tick", 1, TICKS_MAX),
+    ("down_ticks", "tick", 1, TICKS_MAX),
     # Law. Gains are permille of drive per unit of error, times 65536.
     ("kp_q16", "permille/cdeg/65536", 0, 65536),
-    ("ki_q16", "permille/cdeg/tick/65536", 0, 8192),
+    ("ki_q16", "permille/cdeg/visit/65536", 0, 8192),
     ("kd_q16", "permille/(cdeg/s)/65536", 0, 8192),
     ("integral_permille", "permille", 0, 1000),
     ("table_start_cdeg", "cdeg", 0, ANGLE_MAX_CDEG),
@@ -115,24 +159,99 @@ SETTINGS = (
     ("stop_ahead_q10", "s/1024", 0, 512),
     ("drive_max_permille", "permille", 1, 1000),
     ("drive_min_permille", "permille", 0, 300),
-    ("slew_permille", "permille/tick", 1, 1000),
+    ("slew_permille", "permille/visit", 1, 1000),
     ("pulse_neutral_us", "us", 1000, 2000),
     ("pulse_deadband_us", "us", 0, 200),
     ("pulse_span_us", "us", 200, 1000),
-    # Faults.
-    ("pot_ticks", "tick", 1, BAD_TICKS_MAX),
+    # Faults, in the order of their table.
+    ("pot_ticks", "tick", 1, WATCH_TICKS_MAX),
+    ("jump_count", "count", 1, 4095),
+    ("frozen_cdeg", "cdeg", 100, 9000),
+    ("frozen_count", "count", 0, 400),
+    ("skew_cdeg", "cdeg", -9000, 9000),
+    ("skew_most_cdeg", "cdeg", 0, 18000),
+    ("skew_ticks", "tick", 1, WATCH_TICKS_MAX),
+    ("stuck_ticks", "tick", 1, TICKS_MAX),
+    ("chatter_most", "", 1, CHATTER_MAX),
+    ("unseen_lifts", "", 1, LIFTS_MAX),
+    ("weight_ticks", "tick", 1, WATCH_TICKS_MAX),
+    ("asked_ticks", "tick", 1, WATCH_TICKS_MAX),
+    ("unborne_ticks", "tick", 1, WATCH_TICKS_MAX),
+    ("hanging_cdeg", "cdeg", 0, 9000),
+    ("hanging_ticks", "tick", 1, WATCH_TICKS_MAX),
+    ("sunk_cdeg", "cdeg", 0, 9000),
+    ("sunk_ticks", "tick", 1, WATCH_TICKS_MAX),
     ("stall_drive_permille", "permille", 1, 1000),
     ("stall_move_cdeg", "cdeg", 1, 4000),
-    ("stall_ticks", "tick", 1, 1000),
+    ("stall_ticks", "tick", 1, WATCH_TICKS_MAX),
+    ("against_cdps", "cdeg/s", 1, RATE_MAX_CDPS),
+    ("against_ticks", "tick", 1, WATCH_TICKS_MAX),
+    ("rate_most_cdps", "cdeg/s", 1, RATE_MAX_CDPS),
+    ("rate_ticks", "tick", 1, WATCH_TICKS_MAX),
+    ("adrift_cdeg", "cdeg", 1, 9000),
+    ("adrift_ticks", "tick", 1, WATCH_TICKS_MAX),
+    ("push_cdeg", "cdeg", 1, 9000),
+    ("push_ticks", "tick", 1, WATCH_TICKS_MAX),
     ("stop_margin_cdeg", "cdeg", 0, 3000),
-    ("stop_ticks", "tick", 1, 1000),
-    ("slack_ticks", "tick", 1, 1000),
+    ("stop_ticks", "tick", 1, WATCH_TICKS_MAX),
+    ("slack_ticks", "tick", 1, WATCH_TICKS_MAX),
+    ("hot_mK", "mK", 1000, WARMTH_MAX_MK),
+    ("battery_least_mV", "mV", 0, 100000),
+    ("battery_ticks", "tick", 1, WATCH_TICKS_MAX),
+    ("supply_least_mV", "mV", 0, 20000),
+    ("supply_ticks", "tick", 1, WATCH_TICKS_MAX),
+    ("stick_low_count", "count", 0, 4095),
+    ("stick_high_count", "count", 0, 4095),
+    ("stick_centre_count", "count", 0, 4095),
+    ("stick_zone_count", "count", 0, 4095),
+    ("stick_ticks", "tick", 1, WATCH_TICKS_MAX),
+    ("host_ticks", "tick", 1, WATCH_TICKS_MAX),
+    ("late_most", "", 1, 1000),
+    # The model of heat: power from current and from turning, warmth from power, a turn each.
+    ("usual_mV", "mV", 1000, 100000),
+    ("heat_doubt_permille", "permille", 0, 1000),
+    ("heat_accel_q8", "1/256", 0, 4096),
+    ("heat_most_permille", "permille", 0, 1000),
+    ("heat_copper_q6", "mW/permille^2/64", 0, 16384),
+    ("heat_turn_q8", "mW/permille/256", 0, 8192),
+    ("heat_turn2_q16", "mW/permille^2/65536", 0, 32768),
+    ("heat_warm_q8", "mK/256/mW/256", 0, 65536),
+    ("heat_case_q8", "mK/256/mW/256", 0, 65536),
+    ("heat_cross_q12", "1/256/4096", 0, 65536),
+    ("heat_share_q8", "1/256", 0, 256),
+    ("heat_cool_q12", "1/256/4096", 0, 65536),
+    # Arming, and the stage of commissioning (`stages.STAGES`).
+    ("arm_ticks", "tick", 16, TICKS_MAX),
+    ("stage", "stage", 0, 3),
 )
 
 RIG = (
     ("settings", "Settings"),
+    # Inputs besides each leg's, written by the board before each tick.
     ("arm", "flag", 0, 1),
+    ("stop", "flag", 0, 1),
+    ("settings_bad", "flag", 0, 1),
+    ("was_hung", "flag", 0, 1),
+    ("missed_ticks", "tick", 0, 1000),
+    ("battery_mV", "mV", 0, 100000),
+    ("supply_mV", "mV", 0, 20000),
+    ("stick_count", "count", 0, 4095),
+    ("host", "flag", 0, 1),
+    ("host_heard", "flag", 0, 1),
+    # Watch.
+    ("turn", "tick", 0, 15),
+    ("fault_bits", "bits", 0, FAULT_BITS_MAX),
+    ("late", "tick/16", 0, 1000),
+    ("battery_ticks", "tick", 0, WATCH_TICKS_MAX + 7),
+    ("supply_ticks", "tick", 0, WATCH_TICKS_MAX + 7),
+    ("stick_ticks", "tick", 0, WATCH_TICKS_MAX + 7),
+    ("host_ticks", "tick", 0, WATCH_TICKS_MAX + 7),
+    # Arming.
+    ("arm_was", "flag", 0, 1),
     ("arm_ready", "flag", 0, 1),
+    ("arm_ticks", "tick", 0, TICKS_MAX),
+    ("arm_blocks", "bits", 0, 511),
+    # Output.
     ("contactor", "flag", 0, 1),
     ("left", "Leg"),
     ("right", "Leg"),

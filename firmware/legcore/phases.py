@@ -40,7 +40,7 @@ EVENTS = (
     ("ask", "foot raised on its switch, and the other leg is standing"),
     ("let go", "foot no longer raised"),
     ("tired", "up for the longest time allowed"),
-    ("landed", "leg at its rest fold, or the foot has met something"),
+    ("landed", "leg at its rest fold, the foot has met something, or the time for it is over"),
     ("arrived", "setpoint and leg are at the wanted fold"),
 )
 

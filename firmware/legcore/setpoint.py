@@ -2,7 +2,7 @@
 
 import micropython
 
-from legcore.model import ANGLE_MAX_CDEG
+from legcore.model import ANGLE_MAX_CDEG, VISIT_TICKS
 from legcore.phases import HELD, LIFTING, LOWERING
 
 _FAR_Q6 = 128 * ANGLE_MAX_CDEG
@@ -10,11 +10,11 @@ _FAR_Q6 = 128 * ANGLE_MAX_CDEG
 
 @micropython.native
 def aim(leg, settings):
-    """Advance the setpoint of one moving leg by one tick.
+    """Advance the setpoint of one moving leg by one visit.
 
-    The setpoint's speed changes by at most `accel_step_q6` a tick, whatever the
+    The setpoint's speed changes by at most `accel_step_q6` a visit, whatever the
     target does, so a leg re-aimed in mid-air never sees a jump; twice that on the last
-    tick, which ends on the target. The one exception is the slack guard: a foot that
+    visit, which ends on the target. The one exception is the slack guard: a foot that
     has met something stops the rope at once.
     """
     phase = leg.phase
@@ -41,7 +41,7 @@ def aim(leg, settings):
         # more rope would only lie slack, to be taken up with a jerk.
         if sign < 0:
             if leg.slack_ticks < settings.slack_ticks:
-                leg.slack_ticks += 1
+                leg.slack_ticks += VISIT_TICKS
             speed = 0
         else:
             speed = max(speed - accel, 0)
@@ -61,9 +61,9 @@ def aim(leg, settings):
 
 @micropython.native
 def next_speed(speed, distance, most, accel):
-    """The fastest next speed, all per tick, from which braking still ends within `distance`.
+    """The fastest next speed, all per visit, from which braking still ends within `distance`.
 
-    Braking from v by a each tick covers v + (v-a) + ... = v(v+a)/2a, rounded up here
+    Braking from v by a each visit covers v + (v-a) + ... = v(v+a)/2a, rounded up here
     so that the last step never passes the target. Budget: 8192 x 8448 = 6.9e7.
     """
     faster = speed + accel

@@ -3,42 +3,47 @@
 import micropython
 
 from legcore.estimate import estimate
-from legcore.faults import judge
 from legcore.law import control
 from legcore.limits import give_pulse, limit
 from legcore.phases import STANDING
 from legcore.setpoint import aim
 from legcore.supervise import supervise
+from legcore.watch import judge
 
 
 @micropython.native
 def step(rig):
-    """Run one tick for both legs: inputs are fields of `rig`, and so are outputs.
+    """Run one tick: inputs are fields of `rig`, and so are outputs.
 
-    Allocates nothing, raises nothing, knows no clock: it is called once a period.
+    Each tick visits one leg, left and right in turn; what concerns both, it looks at every
+    time. Allocates nothing, raises nothing, knows no clock: it is called once a period.
     """
     settings = rig.settings
-    left = rig.left
-    right = rig.right
-    estimate(left, settings.left_thigh, settings.left_shank, settings)
-    estimate(right, settings.right_thigh, settings.right_shank, settings)
-    judge(left, settings)
-    judge(right, settings)
-    supervise(rig)
-    drive(left, settings)
-    drive(right, settings)
-
-
-@micropython.native
-def drive(leg, settings):
-    """From the phase of one leg to its pulse."""
+    turn = rig.turn + 1 & 15
+    rig.turn = turn
+    if turn & 1:
+        leg = rig.right
+        other = rig.left
+        thigh_cal = settings.right_thigh
+        shank_cal = settings.right_shank
+    else:
+        leg = rig.left
+        other = rig.right
+        thigh_cal = settings.left_thigh
+        shank_cal = settings.left_shank
+    estimate(leg, thigh_cal, shank_cal, settings)
+    judge(rig, leg, other, thigh_cal, shank_cal)
+    supervise(rig, leg, other)
     if leg.phase <= STANDING:
         rest(leg, settings)
-        return
-    aim(leg, settings)
-    control(leg, settings)
-    limit(leg, settings)
-    give_pulse(leg, settings)
+    else:
+        aim(leg, settings)
+        control(leg, settings)
+        limit(leg, settings)
+        give_pulse(leg, settings)
+    # A cut does not wait for the other leg's turn.
+    if other.phase <= STANDING and other.drive_permille:
+        rest(other, settings)
 
 
 @micropython.native
@@ -50,4 +55,4 @@ def rest(leg, settings):
     leg.integral_q16 = 0
     leg.wanted_permille = 0
     leg.drive_permille = 0
-    leg.pulse_us = settings.pulse_neutral_us
+    give_pulse(leg, settings)

@@ -2,8 +2,9 @@
 
 import micropython
 
-from legcore.faults import CUT_BITS
-from legcore.model import TICKS_MAX
+from legcore.arming import arming_blocks
+from legcore.faults import CUT_BITS, LASTING_BITS, MEMORY
+from legcore.model import LIFTS_MAX, TICKS_MAX, VISIT_TICKS
 from legcore.phases import (
     ARM,
     ARRIVED,
@@ -24,67 +25,121 @@ from legcore.phases import (
     STANDING,
     TIRED,
 )
+from legcore.stages import GANTRY
 
 
 @micropython.native
-def event_of(leg, other, rig):
+def event_of(leg, other, rig, faults):
     """The one event that counts for `leg` in this tick, by precedence."""
     phase = leg.phase
-    # The legs share one contactor and one wearer: a fault on either acts on both.
-    faults = leg.fault_bits | other.fault_bits
-    if faults:
-        if faults & CUT_BITS:
-            return CUT
-        # A leg that is releasing already answers it; asked again, it would never have landed.
-        if phase != RELEASING:
-            return RELEASE
+    # A leg that is releasing already answers a fault; asked again, it would never have landed.
+    if faults and phase != RELEASING:
+        return RELEASE
     if rig.arm == 0 and phase != RELEASING:
         return DISARM
-    if phase == STANDING:
-        if leg.pressed and leg.rearmed and other.phase == STANDING:
-            return ASK
-        return NOTHING
     if phase == OFF:
-        # Both legs leave OFF in the same tick: the second one finds the first standing.
-        if rig.arm_ready and leg.pressed == 0 and other.pressed == 0 and other.phase <= STANDING:
+        # The time may have been changed in memory; that nothing is in the way is seen anew.
+        if rig.arm_ticks >= rig.settings.arm_ticks and rig.arm_blocks == 0:
             return ARM
         return NOTHING
+    if other.phase == OFF and phase != RELEASING:
+        # The arm input was open for a tick, and that tick was the other leg's.
+        return DISARM
+    if phase == STANDING:
+        return asked(leg, other, rig.settings)
+    settings = rig.settings
     if phase == LIFTING or phase == HELD:
         if leg.pressed == 0:
             return LET_GO
-        if leg.phase_ticks >= rig.settings.hold_ticks:
+        if leg.phase_ticks >= settings.hold_ticks:
             # The switch must be seen open before it may ask again.
             leg.rearmed = 0
             return TIRED
         if phase == HELD:
             return NOTHING
-    elif phase == LOWERING and leg.pressed and leg.rearmed and other.phase == STANDING:
+    elif phase == LOWERING and asked(leg, other, settings) == ASK:
         return ASK
-    if phase != LIFTING and leg.slack_ticks >= rig.settings.slack_ticks:
-        return LANDED
+    if phase != LIFTING:
+        if leg.slack_ticks >= settings.slack_ticks or leg.phase_ticks >= settings.down_ticks:
+            return LANDED
     if leg.setpoint_cdeg_q6 == leg.target_cdeg * 64:
-        if abs(leg.fold_cdeg - leg.target_cdeg) <= rig.settings.arrive_cdeg:
+        if abs(leg.fold_cdeg - leg.target_cdeg) <= settings.arrive_cdeg:
             return ARRIVED if phase == LIFTING else LANDED
+        if leg.sole and phase != LIFTING:
+            return LANDED
     return NOTHING
 
 
 @micropython.native
-def supervise(rig):
-    """Choose the phase of both legs; the left one first, so a tie has one answer."""
-    left = rig.left
-    right = rig.right
-    advance(left, event_of(left, right, rig))
-    advance(right, event_of(right, left, rig))
-    if left.phase != OFF or right.phase != OFF:
+def asked(leg, other, settings):
+    """ASK where the wearer raises this foot and may; NOTHING otherwise."""
+    if leg.pressed == 0 or leg.rearmed == 0 or other.phase != STANDING:
+        return NOTHING
+    # Worn, this leg must bear nothing and the other one must bear.
+    if settings.stage >= GANTRY and (leg.sole or other.sole == 0):
+        return NOTHING
+    if other.unseen_lifts < LIFTS_MAX:
+        other.unseen_lifts += 1
+    return ASK
+
+
+@micropython.native
+def supervise(rig, leg, other):
+    """Choose the phase of the leg that this tick visits; a cut is for both at once."""
+    if leg.phase + leg.phase_not != -1:
+        distrust(leg)
+    # The legs share one contactor and one wearer: a fault on either acts on both.
+    faults = leg.fault_bits | other.fault_bits | rig.fault_bits
+    if faults & CUT_BITS:
+        if other.phase + other.phase_not != -1:
+            distrust(other)
+        advance(leg, CUT)
+        advance(other, CUT)
+    else:
+        advance(leg, event_of(leg, other, rig, faults))
+    if leg.phase == OFF and other.phase == OFF:
+        rig.contactor = 0
+        prepare(rig, faults)
+    else:
         rig.contactor = 1
-        rig.arm_ready = 0
-        return
-    rig.contactor = 0
+        if rig.arm == 0 or (leg.phase != OFF and other.phase != OFF):
+            rig.arm_ready = 0
+            rig.arm_ticks = 0
+    rig.arm_was = rig.arm
+
+
+@micropython.native
+def distrust(leg):
+    """Make something defined of a phase that a memory error has changed; it will be cut."""
+    leg.fault_bits |= MEMORY
+    leg.phase = STANDING
+    leg.phase_not = -1 - STANDING
+
+
+@micropython.native
+def prepare(rig, faults):
+    """With both legs off: acknowledge while disarmed, then count how long arming is held."""
+    rig.arm_blocks = arming_blocks(rig, faults)
     if rig.arm == 0:
-        # Disarming is how a person acknowledges: only now may faults clear.
-        left.fault_bits = 0
-        right.fault_bits = 0
         rig.arm_ready = 1
+        rig.arm_ticks = 0
+        if rig.arm_was:
+            # Opening the arm input is how a person acknowledges: only now may faults clear.
+            rig.fault_bits &= LASTING_BITS
+            acknowledge(rig.left)
+            acknowledge(rig.right)
+    elif rig.arm_blocks:
+        rig.arm_ticks = 0
+    elif rig.arm_ticks < TICKS_MAX:
+        rig.arm_ticks += 1
+
+
+@micropython.native
+def acknowledge(leg):
+    """Clear the faults of one leg, and let its sensors start anew after one."""
+    if leg.fault_bits:
+        leg.fault_bits &= LASTING_BITS
+        leg.primed = 0
 
 
 @micropython.native
@@ -93,7 +148,16 @@ def advance(leg, event):
     phase = NEXT_PHASE[leg.phase * EVENT_COUNT + event]
     if phase != leg.phase:
         leg.phase = phase
+        leg.phase_not = -1 - phase
+        # Whatever of its motion is being counted was another phase's.
         leg.phase_ticks = 0
         leg.slack_ticks = 0
+        leg.sunk_ticks = 0
+        leg.stall_ticks = 0
+        leg.against_ticks = 0
+        leg.rate_ticks = 0
+        leg.adrift_ticks = 0
+        leg.push_ticks = 0
+        leg.weight_ticks = 0
     elif leg.phase_ticks < TICKS_MAX:
-        leg.phase_ticks += 1
+        leg.phase_ticks += VISIT_TICKS

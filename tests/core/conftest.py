@@ -36,8 +36,14 @@ def shared(tmp_path_factory):
 
 @pytest.fixture(scope="session")
 def streams(shared):
-    """The recorded stream, and after it the wild ones."""
-    return shared("streams", lambda: [stream.recorded_stream(), *stream.wild_streams()])
+    """The recorded streams, and after them the wild ones."""
+    return shared("streams", lambda: [*stream.recorded_streams(), *stream.wild_streams()])
+
+
+@pytest.fixture(scope="session")
+def recorded(streams):
+    """Those of the streams that the core itself made in a closed loop."""
+    return streams[: stream.RECORDED]
 
 
 @pytest.fixture(scope="session")

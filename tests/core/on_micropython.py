@@ -1,7 +1,7 @@
 """Steps the core over recorded streams on MicroPython and writes down every state it passes.
 
 Runs on MicroPython, in a folder that holds legcore. `streams.bin` there is a chain of
-integers: for each stream its number of ticks, the settings, and seven inputs a tick.
+integers: for each stream its number of ticks, the settings, and the inputs of each tick.
 `trace.bin` gets all integers of the rig but the settings, in declared order, each tick.
 Every tick runs on a locked heap, between two looks at the clock.
 """
@@ -22,7 +22,21 @@ from legcore.model import RECORDS, make
 from legcore.step import step
 
 BLOCK = 500
-INPUTS = 7
+LEG_INPUTS = 4
+BOARD_INPUTS = (
+    "arm",
+    "stop",
+    "settings_bad",
+    "was_hung",
+    "missed_ticks",
+    "battery_mV",
+    "supply_mV",
+    "stick_count",
+    "host",
+    "host_heard",
+)
+# At last, the number of a word of the state, counted from 1, and which of its bits to flip.
+INPUTS = 2 * LEG_INPUTS + len(BOARD_INPUTS) + 2
 MARKED_EMPTY = 64
 
 
@@ -61,14 +75,19 @@ def run_block(rig, state, inputs, ticks, trace):
     at = 0
     out = 0
     for _ in range(ticks):
-        left.thigh.count = inputs[at]
-        left.shank.count = inputs[at + 1]
-        left.switch = inputs[at + 2]
-        right.thigh.count = inputs[at + 3]
-        right.shank.count = inputs[at + 4]
-        right.switch = inputs[at + 5]
-        rig.arm = inputs[at + 6]
-        at += INPUTS
+        for leg in (left, right):
+            leg.thigh.count = inputs[at]
+            leg.shank.count = inputs[at + 1]
+            leg.switch = inputs[at + 2]
+            leg.sole = inputs[at + 3]
+            at += LEG_INPUTS
+        for name in BOARD_INPUTS:
+            setattr(rig, name, inputs[at])
+            at += 1
+        if inputs[at]:
+            made, name = state[inputs[at] - 1]
+            setattr(made, name, getattr(made, name) ^ inputs[at + 1])
+        at += 2
         heap_lock()
         try:
             ticks_us()

@@ -6,14 +6,14 @@ a 4 ms period is therefore 250 000 of them. Native code takes fewer.
 """
 
 import numpy as np
-from forms import STATE_NAMES
+from fields import STATE_NAMES
 from legcore.phases import PHASES
 
 MOST = 125_000_000 * 0.004 / 2
 AIM = 120_000
 
 
-def test_no_tick_of_both_legs_takes_more_than_half_the_period_of_the_slowest_board(
+def test_no_tick_takes_more_than_half_the_period_of_the_slowest_board(
     on_32_bit, reference, record_property
 ):
     marks = np.array(on_32_bit.marks).reshape(-1, 2)
@@ -29,7 +29,7 @@ def test_no_tick_of_both_legs_takes_more_than_half_the_period_of_the_slowest_boa
         for leg in ("left", "right")
     ]
     record_property(
-        "metered instructions of a tick of both legs",
+        "metered instructions of a tick",
         f"median {np.median(ticks):.0f}, most {ticks.max()} (tick {dearest}, legs "
         f"{' and '.join(phases)}), aim {AIM}, ceiling {MOST:.0f}",
     )

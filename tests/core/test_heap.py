@@ -23,10 +23,10 @@ def test_every_tick_on_32_bit_micropython_leaves_the_heap_alone(on_32_bit):
 
 # What would take memory, computed from a field so that no compiler folds it.
 TAKES_MEMORY = {
-    "a float": "rig.settings.tick_hz * 0.5",
+    "a float": "rig.settings.visit_hz * 0.5",
     "a list": "[rig.arm]",
     "a string": "str(rig.arm)",
-    "an integer past 63 bits": "rig.settings.tick_hz << 62",
+    "an integer past 63 bits": "rig.settings.visit_hz << 62",
 }
 
 
@@ -64,7 +64,7 @@ def test_a_tick_that_takes_memory_is_caught_on_32_bit(tmp_path, streams, express
 
 def test_the_limit_of_the_range_proof_is_where_32_bit_integers_go_to_the_heap(tmp_path, streams):
     """The largest small integer passes and the next one does not."""
-    one = "rig.settings.tick_hz // rig.settings.tick_hz"
+    one = "rig.settings.visit_hz // rig.settings.visit_hz"
     passes, fails = tmp_path / "passes", tmp_path / "fails"
     passes.mkdir()
     fails.mkdir()

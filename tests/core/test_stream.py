@@ -1,12 +1,15 @@
-"""The proofs are worth what their stream visits; here it is shown to visit everything."""
+"""The proofs are worth what their streams visit; here they are shown to visit everything."""
 
 import numpy as np
 import rewrites
 import stream
-from forms import INPUT_COLUMNS, STATE_NAMES, new_rig, put_inputs
-from legcore.faults import FAULTS
+from fields import STATE_NAMES
+from forms import INPUT_COLUMNS, new_rig, put_inputs
+from legcore.model import SETTINGS
 from legcore.phases import EVENTS, PHASES, TRANSITIONS
 from legsim import core
+from legsim.tables import FAULTS, fault_names
+from walk import BOARD_INPUTS, DEMO
 
 
 def run(modules, streams):
@@ -18,15 +21,26 @@ def run(modules, streams):
             tick(rig)
 
 
-def test_the_recorded_stream_is_long_and_comes_out_the_same_each_time(streams):
-    settings, inputs = streams[0]
-    again_settings, again_inputs = stream.recorded_stream()
-    assert len(inputs) >= stream.LEAST_TICKS
-    assert settings == again_settings
-    assert np.array_equal(inputs, again_inputs)
+def tripped(recorded, reference, holder):
+    """Bits of all faults that the recorded streams have set in one place."""
+    ticks = sum(len(inputs) for _, inputs in recorded)
+    return int(np.bitwise_or.reduce(reference[:ticks, STATE_NAMES.index(holder)]))
 
 
-def test_the_recorded_stream_takes_every_row_of_the_transition_table(streams):
+def test_the_demo_settings_name_every_plain_setting_of_the_core():
+    assert set(DEMO) == {row[0] for row in SETTINGS if len(row) == 4}
+
+
+def test_the_recorded_streams_are_long_and_come_out_the_same_each_time(recorded):
+    assert len(recorded[0][1]) >= stream.LEAST_TICKS
+    again = stream.recorded_streams()
+    assert len(again) == stream.RECORDED
+    for (settings, inputs), (settings_again, inputs_again) in zip(recorded, again, strict=True):
+        assert settings == settings_again
+        assert np.array_equal(inputs, inputs_again)
+
+
+def test_the_recorded_streams_take_every_row_of_the_transition_table(recorded):
     modules = core.load(lambda function: function)
     taken = set()
     advance = modules["supervise"].advance
@@ -36,19 +50,23 @@ def test_the_recorded_stream_takes_every_row_of_the_transition_table(streams):
         advance(leg, event)
 
     modules["supervise"].advance = note
-    run(modules, streams[:1])
+    run(modules, recorded)
     missed = [(PHASES[row[0]][0], EVENTS[row[1]][0]) for row in TRANSITIONS if row[:2] not in taken]
     assert missed == []
     assert {event for _, event in taken} == set(range(len(EVENTS)))
     assert {phase for phase, _ in taken} == set(range(len(PHASES)))
 
 
-def test_the_recorded_stream_trips_every_fault_on_either_leg(streams, reference):
-    recorded = reference[: len(streams[0][1])]
-    every = sum(row[0] for row in FAULTS)
-    for leg in ("left", "right"):
-        bits = recorded[:, STATE_NAMES.index(f"{leg}.fault_bits")]
-        assert np.bitwise_or.reduce(bits) == every
+def test_the_recorded_streams_trip_every_fault_and_those_of_a_leg_on_either(recorded, reference):
+    left, right, board = (
+        tripped(recorded, reference, holder)
+        for holder in ("left.fault_bits", "right.fault_bits", "fault_bits")
+    )
+    assert fault_names(left ^ right) == ()
+    every = sum(fault.bit for fault in FAULTS)
+    assert fault_names(every & ~(left | board)) == ()
+    # Each row is of a leg or of the board, never of both.
+    assert fault_names(left & board) == ()
 
 
 def test_the_streams_run_every_statement_of_the_core(streams):
@@ -58,6 +76,18 @@ def test_the_streams_run_every_statement_of_the_core(streams):
     assert sorted(statements - reached) == []
 
 
+def test_the_wild_streams_draw_every_input_of_the_board(streams):
+    for name in BOARD_INPUTS:
+        column = stream.INPUTS.index(name)
+        drawn = {row for _, inputs in streams[stream.RECORDED :] for row in inputs[:, column]}
+        assert len(drawn) > 1, name
+
+
 def test_the_trace_holds_the_inputs_that_the_stream_gave(streams, reference):
-    given = np.concatenate([inputs for _, inputs in streams])
-    assert np.array_equal(reference[:, INPUT_COLUMNS], given)
+    given = np.concatenate([inputs for _, inputs in streams])[:, :-2]
+    kept = [i for i, name in enumerate(stream.INPUTS) if name not in TAKEN]
+    assert np.array_equal(reference[:, INPUT_COLUMNS][:, kept], given[:, kept])
+
+
+# The core takes these in, and clears them.
+TAKEN = ("was_hung", "host_heard")
