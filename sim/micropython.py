@@ -19,3 +19,8 @@ def const(value: int) -> int:
 def native(function: Callable[_P, _T]) -> Callable[_P, _T]:
     """Return `function` unchanged; MicroPython compiles it to machine code."""
     return function
+
+
+def viper(function: Callable[_P, _T]) -> Callable[_P, _T]:
+    """Return `function` unchanged; MicroPython compiles it to bare machine integers."""
+    return function

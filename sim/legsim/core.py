@@ -113,6 +113,25 @@ def dtype(record: str) -> np.dtype[np.void]:
     return np.dtype(fields)
 
 
+@cache
+def words_of(record: str) -> tuple[str, ...]:
+    """Dotted name of every integer of a record, in the order of its memory."""
+    names: list[str] = []
+    for row in RECORDS[record]:
+        if len(row) == 2:
+            names += [f"{row[0]}.{name}" for name in words_of(row[1])]
+        elif len(row) == 5:
+            names += [f"{row[0]}[{i}]" for i in range(row[4])]
+        else:
+            names.append(row[0])
+    return tuple(names)
+
+
+def word_of(name: str) -> int:
+    """Place of one integer of a "Rig" in its memory."""
+    return words_of("Rig").index(name)
+
+
 def integers(plain: Any, record: str) -> list[int]:
     """All integers of a plain object in declared order: the same as its record's memory."""
     flat: list[int] = []

@@ -14,6 +14,7 @@ _LINE_TURN_MPS = 0.01
 # (common practice, no source).
 _CELL_V = np.array([3.30, 3.62, 3.69, 3.73, 3.77, 3.80, 3.85, 3.93, 4.01, 4.08, 4.20])
 
+DEAD, FULL_UP, FULL_DOWN, HOLDS, REVERSED = 1, 2, 3, 4, 5  # of `records.DRIVE_ILLS`
 BRAKE, BRAKE_FIRST = 0, 1  # index of the words that the controller's choices use
 
 
@@ -41,20 +42,33 @@ def demand_of_pulse(controller: Any, pulse_s: float) -> float:
 
 
 @native
+def ill_demand(leg: Any) -> float:
+    """Duty that is asked for, as a broken controller or a wrong wire has it."""
+    if leg.drive_ill == DEAD:
+        return 0.0
+    if leg.drive_ill == FULL_UP:
+        return 1.0
+    if leg.drive_ill == FULL_DOWN:
+        return -1.0
+    return float(-leg.demand if leg.drive_ill == REVERSED else leg.demand)
+
+
+@native
 def controller_tick(leg: Any, rig: Any, state: Any, pulse_s: float, dt: float) -> None:
     """One control period of the speed controller: it takes in a pulse once a frame."""
     c = rig.controller
     leg.frame_s += dt
     if leg.frame_s >= c.frame_s - 1e-9:
         leg.frame_s = max(0.0, leg.frame_s - c.frame_s)
-        leg.demand = demand_of_pulse(c, pulse_s)
+        if leg.drive_ill != HOLDS:
+            leg.demand = demand_of_pulse(c, pulse_s)
         if leg.demand == 0.0:
             # Neutral seen: reverse is allowed again, and a low-voltage cut is over.
             leg.reverse_ready = 1.0
             leg.cut = 0.0
     if state.bus_V < c.low_voltage_cut_V and leg.demand != 0.0:
         leg.cut = 1.0
-    demand = leg.demand
+    demand = ill_demand(leg)
     if leg.cut != 0.0:
         demand = 0.0
     if c.reverse == BRAKE_FIRST and demand * leg.direction < 0 and leg.reverse_ready == 0.0:
@@ -76,7 +90,7 @@ def motor_current_A(leg: Any, rig: Any, state: Any) -> float:
 
     The motor as its direct-current equivalent: (duty V - speed / speed constant) / R.
     """
-    if state.contactor == 0:
+    if state.contactor == 0 or leg.drive_ill == DEAD:
         # Without power the controller cannot even brake; only friction slows the motor.
         return 0.0
     c = rig.controller
@@ -98,7 +112,7 @@ def line_tension_N(leg: Any, rig: Any) -> float:
     rope, drive = rig.rope, rig.drive
     stretch_m = leg.wound_m - rope.parts * (rig.derived.rope_extended_m - leg.rope_m)
     leg.slack_m = max(0.0, -stretch_m / rope.parts)
-    if stretch_m <= 0:
+    if stretch_m <= 0 or leg.snapped != 0.0:
         return 0.0
     span_mps = leg.rope_per_fold_m * (leg.thigh_radps + leg.shank_radps)
     line_mps = leg.motor_radps * drive.drum_radius_m / drive.gear_ratio + rope.parts * span_mps
@@ -135,6 +149,7 @@ def turn_motor(leg: Any, rig: Any, state: Any, tension_N: float, dt: float) -> N
     # Free-running loss: half of it constant, half growing with speed (common practice,
     # no source; one data-sheet figure cannot tell them apart).
     loss_Nm = d.torque_Nm_per_A * drive.no_load_current_A * (turning + speed / d.no_load_radps) / 2
+    loss_Nm += leg.drag_Nm * turning
     torque_Nm = d.torque_Nm_per_A * current_A - loss_Nm - load_Nm
     # Back-EMF is a stiff damper; taking it implicitly keeps any step stable. A current at
     # its limit, or none, does not depend on speed and damps nothing.
@@ -145,6 +160,8 @@ def turn_motor(leg: Any, rig: Any, state: Any, tension_N: float, dt: float) -> N
         stiff = d.torque_Nm_per_A / (drive.speed_constant_radps_per_V * leg.resistance_ohm)
     inertia = drive.rotor_inertia_kgm2
     change_radps = dt * torque_Nm / (inertia + dt * stiff)
+    if leg.jammed != 0.0:
+        change_radps = -speed
     leg.motor_radps = speed + change_radps
     # So the current that acted, and is paid for, is the one at the step's end.
     current_A -= change_radps * stiff / d.torque_Nm_per_A

@@ -7,12 +7,12 @@ from math import degrees
 from typing import Any
 
 import numpy as np
-from legcore.faults import FAULTS
-from legcore.phases import HELD, LIFTING, LOWERING, PHASES, RELEASING
+from legcore.phases import HELD, LIFTING, LOWERING, RELEASING
 from numpy.typing import NDArray
 
 from legsim.linkage import fold_for_lift_rad
 from legsim.rig import Rig
+from legsim.tables import PHASES, fault_names
 
 _MOVING = (LIFTING, HELD, LOWERING, RELEASING)
 
@@ -63,7 +63,7 @@ def leg_figures(trace: NDArray[np.void], name: str, rig: Rig) -> LegFigures:
     fold_rad = leg["thigh_rad"] + leg["shank_rad"]
     moving = np.isin(leg["phase"], _MOVING)
     target_rad = fold_for_lift_rad(rig.mechanism, rig.wants.clearance_m)
-    bits = int(np.bitwise_or.reduce(leg["fault_bits"])) if len(leg) else 0
+    bits = leg["fault_bits"] | trace["fault_bits"]
     return LegFigures(
         steps=steps,
         steps_made=sum(clearance >= rig.wants.clearance_worst_m for clearance in clearances),
@@ -81,10 +81,10 @@ def leg_figures(trace: NDArray[np.void], name: str, rig: Rig) -> LegFigures:
         slack_moving_m=float(leg["slack_m"][moving].max(initial=0.0)),
         slack_standing_m=float(leg["slack_m"][~moving].max(initial=0.0)),
         phase_s={
-            phase[0]: float((leg["phase"] == i).sum()) * rig.control.period_s
+            phase.name: float((leg["phase"] == i).sum()) * rig.control.period_s
             for i, phase in enumerate(PHASES)
         },
-        faults=tuple(fault[1] for fault in FAULTS if bits & fault[0]),
+        faults=fault_names(int(np.bitwise_or.reduce(bits))),
     )
 
 

@@ -112,7 +112,7 @@ def kick(leg: Any, rig: Any, state: Any, tackle_N: float, hip_N: float, dt: floa
     )
 
     # Ground and stirrup, at the foot.
-    height_m = leg.hip_m - thigh_m * cos_a - shank_m * cos_b
+    height_m = leg.hip_m - thigh_m * cos_a - shank_m * cos_b - leg.ground_m
     height_v = z_v + thigh_m * sin_a * a_v + shank_m * sin_b * b_v
     x_m = shank_m * sin_b - thigh_m * sin_a
     x_v = shank_m * cos_b * b_v - thigh_m * cos_a * a_v
@@ -127,7 +127,7 @@ def kick(leg: Any, rig: Any, state: Any, tackle_N: float, hip_N: float, dt: floa
     x_N = min(max(drag_N, -grip_N), grip_N)
     w = rig.wearer
     x_N -= w.stirrup_N_per_m * (x_m - leg.foot_x_m) + w.stirrup_Ns_per_m * (x_v - leg.foot_x_mps)
-    z_N = load_N + leg.push * w.push_N
+    z_N = load_N + leg.push * w.push_N + leg.foot_N
 
     # Generalised forces; the right-hand sides carry the centrifugal terms.
     coulomb, viscous = m.hinge_friction_Nm, m.hinge_damping_Nms
@@ -154,6 +154,7 @@ def kick(leg: Any, rig: Any, state: Any, tackle_N: float, hip_N: float, dt: floa
     q_z = (
         z_N
         + hip_N
+        - leg.hip_N
         - GRAVITY_MPS2 * (leg.share * m.carried_mass_kg + d.leg_kg)
         - w.harness_Ns_per_m * z_v
         - d.moment_thigh_kgm * cos_a * a_v * a_v

@@ -4,17 +4,16 @@ from typing import Any
 
 import numpy as np
 
-from legsim import core
+from legsim.board import board_tick, sense
 from legsim.compiled import native
 from legsim.plant import plant_tick
-from legsim.sensors import sense_leg
-
-_step = core.compiled()["step"].step
+from legsim.strike import strike_tick
 
 LEG_TRACE = np.dtype(
     [
         # As the core sees it.
-        *[(name, np.int32) for name in ("thigh_count", "shank_count", "switch", "pressed")],
+        *[(name, np.int32) for name in ("thigh_count", "shank_count", "switch", "sole")],
+        ("pressed", np.int32),
         *[(name, np.int32) for name in ("phase", "fault_bits", "fold_cdeg", "rate_cdps")],
         *[(name, np.int32) for name in ("setpoint_cdeg_q6", "drive_permille", "pulse_us")],
         # As it is.
@@ -25,18 +24,33 @@ LEG_TRACE = np.dtype(
     ]
 )
 TRACE = np.dtype(
-    [("arm", np.int32), ("bus_V", np.float64), ("left", LEG_TRACE), ("right", LEG_TRACE)]
+    [
+        *[(name, np.int32) for name in ("arm", "contactor", "fault_bits")],
+        ("bus_V", np.float64),
+        ("left", LEG_TRACE),
+        ("right", LEG_TRACE),
+    ]
 )
 
 
 @native
-def obey(leg: Any, line: Any) -> None:
-    """Let the wearer act on one leg as the script's line says."""
-    leg.share = line.share
+def obey(state: Any, line: Any) -> None:
+    """Let the wearer act on both legs as the script's line says, and stumble where they do."""
+    state.walk_mps = line.walk_mps
+    obey_leg(state.left, line.left, state.right.stumble)
+    obey_leg(state.right, line.right, state.left.stumble)
+
+
+@native
+def obey_leg(leg: Any, line: Any, other_stumble: float) -> None:
+    """Let the wearer act on one leg."""
+    steady = 1 - leg.stumble
+    leg.share = line.share * steady * (1 - other_stumble) + leg.stumble
     leg.push = line.push
-    leg.raised = line.raised
+    leg.raised = line.raised * steady
     leg.foot_x_m = line.foot_x_m
     leg.foot_x_mps = line.foot_x_mps
+    leg.ground_m = line.ground_m
 
 
 @native
@@ -45,6 +59,7 @@ def note(row: Any, leg: Any, core_leg: Any) -> None:
     row.thigh_count = core_leg.thigh.count
     row.shank_count = core_leg.shank.count
     row.switch = core_leg.switch
+    row.sole = core_leg.sole
     row.pressed = core_leg.pressed
     row.phase = core_leg.phase
     row.fault_bits = core_leg.fault_bits
@@ -70,25 +85,50 @@ def note(row: Any, leg: Any, core_leg: Any) -> None:
 
 
 @native
-def run_ticks(core_rig: Any, state: Any, rig: Any, lines: Any, arm: Any, trace: Any) -> None:
+def move(state: Any, rig: Any, core_rig: Any, line: Any) -> None:
+    """Move wearer and plant on by one tick under the core's last outputs, and read them."""
+    obey(state, line)
+    state.contactor = core_rig.contactor
+    left_us, right_us = core_rig.left.pulse_us, core_rig.right.pulse_us
+    # No pulse at all is taken for neutral, at least until a controller notices.
+    left_s = left_us * 1e-6 if left_us else rig.controller.neutral_s
+    right_s = right_us * 1e-6 if right_us else rig.controller.neutral_s
+    plant_tick(state, rig, left_s, right_s)
+    sense(state, rig, core_rig)
+
+
+@native
+def run_ticks(
+    core_rig: Any,
+    words: Any,
+    fresh: Any,
+    sealed: Any,
+    state: Any,
+    floats: Any,
+    rig: Any,
+    lines: Any,
+    arm: Any,
+    troubles: Any,
+    trace: Any,
+) -> None:
     """Run one tick for each line of the script, and fill as many rows of the trace.
 
-    A tick is: the plant moves on under the last pulses, the sensors are read, the core
-    steps. `core_rig` is a record of the core's "Rig", `arm` an array of 0 and 1.
+    A tick is: troubles strike, the plant moves on under the last pulses, the sensors are
+    read, the board steps the core. `core_rig` is a record of the core's "Rig" and `words`
+    its memory, `fresh` and `sealed` as `board_tick` takes them; `state` is of STATE and
+    `floats` its memory; `arm` is an array of 0 and 1, `troubles` one of TROUBLE.
     """
     for i in range(len(lines)):
-        line = lines[i]
-        state.walk_mps = line.walk_mps
-        obey(state.left, line.left)
-        obey(state.right, line.right)
-        state.contactor = core_rig.contactor
-        plant_tick(state, rig, core_rig.left.pulse_us * 1e-6, core_rig.right.pulse_us * 1e-6)
-        sense_leg(state.left, rig, state, core_rig.left)
-        sense_leg(state.right, rig, state, core_rig.right)
+        state.board.tick += 1
+        for k in range(len(troubles)):
+            strike_tick(troubles[k], core_rig, words, floats)
+        move(state, rig, core_rig, lines[i])
         core_rig.arm = arm[i]
-        _step(core_rig)
+        board_tick(state, rig, core_rig, words, fresh, sealed)
         row = trace[i]
         row.arm = arm[i]
+        row.contactor = core_rig.contactor
+        row.fault_bits = core_rig.fault_bits
         row.bus_V = state.bus_V
         note(row.left, state.left, core_rig.left)
         note(row.right, state.right, core_rig.right)

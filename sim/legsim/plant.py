@@ -50,7 +50,7 @@ def plant_tick(state: Any, rig: Any, left_pulse_s: float, right_pulse_s: float) 
     period = rig.control.period_s
     substeps = int(rig.derived.substeps)
     dt = period / substeps
-    rest_V = battery_V(rig, state.used_C)
+    rest_V = battery_V(rig, state.used_C) - state.battery_dip_V
     controller_tick(left, rig, state, left_pulse_s, period)
     controller_tick(right, rig, state, right_pulse_s, period)
     left.tension_peak_N = right.tension_peak_N = 0.0
@@ -74,7 +74,7 @@ def balance_N(leg: Any, rig: Any) -> float:
     The hip is kept where the extended leg would stand, its foot below the hip or ahead.
     """
     d = rig.derived
-    wanted_m = d.standing_hip_m - leg.foot_x_m * leg.foot_x_m / (2 * d.standing_m)
+    wanted_m = d.standing_hip_m + leg.ground_m - leg.foot_x_m * leg.foot_x_m / (2 * d.standing_m)
     return leg.raised * rig.wearer.balance_N_per_m * (wanted_m - leg.hip_m)
 
 

@@ -42,10 +42,48 @@ LEG_STATE = np.dtype(
         *[(name, np.float64) for name in ("thigh_play_rad", "shank_play_rad")],
         *[(name, np.float64) for name in ("thigh_lost_s", "shank_lost_s")],
         *[(name, np.float64) for name in ("switch_closed", "switch_moved_s")],
+        *[(name, np.float64) for name in ("thigh_count", "shank_count")],  # as last read
+        ("ground_m", np.float64),  # height of the ground under this foot
+        # What is wrong with this leg, all zero while it is well; `legsim.strike` sets them.
+        *[(name, np.float64) for name in ("thigh_ill", "shank_ill")],  # index into POT_ILLS
+        *[(name, np.float64) for name in ("thigh_slip_rad", "shank_slip_rad")],
+        *[(name, np.float64) for name in ("switch_ill", "sole_ill")],  # into CONTACT_ILLS
+        ("drive_ill", np.float64),  # into DRIVE_ILLS
+        ("snapped", np.float64),  # the rope is broken
+        ("jammed", np.float64),  # the drum does not turn
+        ("drag_Nm", np.float64),  # friction at the motor that should not be there
+        ("stumble", np.float64),  # share of all weight that falls on this leg, whatever is meant
+        ("foot_N", np.float64),  # upward on the foot, from outside
+        ("hip_N", np.float64),  # downward on the hip, from outside
         # Readings for the trace; peaks are over the substeps of one tick.
         *[(name, np.float64) for name in ("clearance_m", "slack_m", "load_N")],
         *[(name, np.float64) for name in ("tension_N", "tension_peak_N", "current_peak_A")],
         ("energy_J", np.float64),  # electrical, taken from the battery since the start
+    ]
+)
+
+# Illnesses by their index.
+POT_ILLS = ("well", "open", "shorted", "frozen", "jumping")
+CONTACT_ILLS = ("well", "closed", "open", "chattering")
+DRIVE_ILLS = ("well", "dead", "full up", "full down", "holds its last", "reversed")
+
+# The board around the control core: its clock, its supply, and what is wrong with it.
+BOARD_STATE = np.dtype(
+    [
+        ("tick", np.float64),  # how many have begun
+        ("unfed_s", np.float64),  # since the watchdog was last fed
+        ("boot_s", np.float64),  # until a board that starts anew is ready
+        ("missed_ticks", np.float64),  # periods gone by since the last tick
+        ("checked", np.float64),  # next word of the settings to be compared with its copy
+        ("crashed", np.float64),  # the program has ended; outputs are neutral
+        # All zero while it is well.
+        ("hung", np.float64),
+        ("late_ticks", np.float64),  # every tick misses so many periods
+        ("supply_dip_V", np.float64),
+        ("stop", np.float64),
+        ("stick_ill", np.float64),  # 1: reads nothing; else how far off its rest, of its travel
+        ("settings_bad", np.float64),
+        ("host", np.float64),  # 1: a host is in charge; 2: it was, and has fallen silent
     ]
 )
 
@@ -59,6 +97,8 @@ STATE = np.dtype(
         ("walk_mps", np.float64),
         ("contactor", np.float64),  # 1: closed, the controllers have power
         ("stand", np.float64),  # 1: the hips are held by a stand and do not move
+        ("battery_dip_V", np.float64),  # a bad contact in the battery's lead
+        ("board", BOARD_STATE),
     ]
 )
 

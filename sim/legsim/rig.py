@@ -283,6 +283,10 @@ class Sensors:
     lift_off_s: float = key(0.003, "ms", 0, 1, "for how long it does")
     switch_bounce_s: float = key(0.006, "ms", 0, 0.2, "how long a switch chatters after it moves")
     switch_force_N: float = key(12, "N", 0.1, 500, "push of the raised foot that closes the switch")
+    sole_force_N: float = key(80, "N", 1, 2000, "load on a foot plate that closes its sole contact")
+    battery_error: float = key(0.01, "percent", -0.2, 0.2, "of the battery's reading")
+    supply_V: float = key(5, "V", 1, 20, "the board's own supply")
+    stick_rest: float = key(0.5, "percent", 0.05, 0.95, "of its travel, where the stick rests")
 
 
 @dataclass(frozen=True)
@@ -310,6 +314,7 @@ class Ground:
     stiffness_N_per_m: float = key(60e3, "N/mm", 1e3, 1e7, "under one foot plate")
     damping_Ns_per_m: float = key(500, "N*s/m", 0, 1e5, "under one foot plate")
     friction: float = key(0.7, "", 0.05, 2, "foot plate on ground")
+    bump_m: float = key(0, "mm", 0, 0.2, "highest bump that a foot may come down on")
 
 
 @dataclass(frozen=True)
@@ -343,6 +348,16 @@ class Control:
         "setpoint waits when the leg is so far behind",
     )
     hold_time_s: float = key(6, "s", 0.1, 120, "longest time a foot may be held up")
+    down_time_s: float = key(4, "s", 0.1, 120, "letting a foot down takes no longer than this")
+    stage: str = choice(
+        "walking",
+        ("unloaded", "stand", "gantry", "walking"),
+        "of commissioning; bounds drive, speed and stall time, and the board refuses more",
+    )
+    arm_time_s: float = key(2, "s", 0.5, 10, "arming must be held for this long")
+    watchdog_s: float = key(
+        0.1, "ms", 0.02, 5, "a board whose loop is silent for this long starts anew"
+    )
     kp_per_rad: float = key(1.8, "1/rad", 0, 5.7, "drive per fold error; 1 is full drive")
     ki_per_rad_s: float = key(1.5, "1/(rad*s)", 0, 35, "drive per fold error and second")
     kd_s_per_rad: float = key(0.01, "s/rad", 0, 0.7, "drive against fold rate")
@@ -363,28 +378,87 @@ class Control:
     arrive_rad: float = key(
         radians(1), "deg", radians(0.1), radians(10), "near enough to its target"
     )
+    slack_time_s: float = key(
+        0.1, "ms", 0.01, 2, "lowering is over when the foot has met something so long"
+    )
+
+
+@dataclass(frozen=True)
+class Safety:
+    """When a fault trips: limits, and for how long each must be passed."""
+
+    pot_margin_rad: float = key(
+        radians(8), "deg", radians(1), radians(45), "past a joint's travel, where a pot is faulty"
+    )
+    pot_time_s: float = key(0.03, "ms", 0.001, 1, "bad readings for this long are a faulty pot")
+    pot_jump_rad: float = key(
+        radians(3), "deg", radians(0.5), radians(45), "more than this in one tick is a bad reading"
+    )
+    frozen_rad: float = key(
+        radians(8), "deg", radians(1), radians(90), "a pot is frozen that stays while the fold goes"
+    )
+    frozen_pot_rad: float = key(radians(0.1), "deg", 0, radians(5), "a pot within this stays")
+    skew_rad: float = key(
+        radians(45), "deg", radians(5), radians(90), "most of thigh lean against shank lean"
+    )
+    skew_time_s: float = key(0.04, "ms", 0.001, 1, "for this long")
+    stuck_time_s: float = key(12, "s", 0.5, 300, "a foot switch pressed for so long is stuck")
+    chatter: float = key(
+        60, "", 16, 1000, "8 for each change of a switch, less 31 a second", whole=True
+    )
+    unseen_lifts: float = key(
+        4, "", 1, 200, "lifts of one leg without one of the other", whole=True
+    )
+    weight_time_s: float = key(0.1, "ms", 0.001, 1, "weight on a raised leg for this long")
+    asked_time_s: float = key(1, "s", 0.1, 4, "a foot raised under weight for this long")
+    unborne_time_s: float = key(0.2, "ms", 0.01, 2, "neither leg bears for this long")
+    hanging_rad: float = key(
+        radians(4), "deg", radians(0.5), radians(30), "a standing leg that bears nothing may fold"
+    )
+    hanging_time_s: float = key(0.5, "ms", 0.01, 4, "hanging folded for this long")
+    sunk_rad: float = key(
+        radians(16), "deg", radians(1), radians(60), "weight may fold a standing leg, past its rest"
+    )
+    sunk_time_s: float = key(0.02, "ms", 0.001, 1, "farther for this long")
     stall_drive: float = key(0.20, "percent", 0.01, 1, "a stall is this much drive")
     stall_move_rad: float = key(
         radians(1), "deg", radians(0.1), radians(20), "that gains less fold than this"
     )
     stall_time_s: float = key(0.25, "ms", 0.01, 2, "in this time")
+    against_radps: float = key(
+        radians(14), "deg/s", radians(1), radians(200), "unfolding so fast under drive to fold"
+    )
+    against_time_s: float = key(0.04, "ms", 0.001, 1, "for this long")
+    rate_radps: float = key(
+        radians(96), "deg/s", radians(5), radians(200), "a leg may fold or unfold so fast"
+    )
+    rate_time_s: float = key(0.02, "ms", 0.001, 1, "faster for this long")
+    adrift_rad: float = key(
+        radians(6), "deg", radians(0.5), radians(60), "the fold may lag its setpoint so far"
+    )
+    adrift_time_s: float = key(0.02, "ms", 0.001, 1, "farther for this long")
+    push_rad: float = key(
+        radians(4), "deg", radians(0.5), radians(60), "a raised leg may fold past its setpoint"
+    )
+    push_time_s: float = key(0.04, "ms", 0.001, 1, "farther for this long")
     stop_margin_rad: float = key(
         radians(1.5), "deg", 0, radians(20), "past the soft stop where it is a fault"
     )
     stop_time_s: float = key(0.02, "ms", 0.001, 1, "for this long")
-    slack_time_s: float = key(
-        0.1, "ms", 0.01, 2, "lowering is over when the foot has met something so long"
+    heat_doubt: float = key(
+        0.16, "percent", 0, 1, "drive that the model of heat cannot tell from a motor's tolerance"
     )
-    pot_time_s: float = key(
-        0.03, "ms", 0.001, 1, "a pot is out of range when it is so for this long"
+    battery_V_per_cell: float = key(3.3, "V", 0.5, 5, "an emptier cell is a fault")
+    battery_time_s: float = key(2, "s", 0.01, 4, "for this long")
+    supply_V: float = key(4.5, "V", 1, 20, "the board's own supply must not fall under this")
+    supply_time_s: float = key(0.02, "ms", 0.001, 1, "for this long")
+    stick_edge: float = key(
+        0.03, "percent", 0.001, 0.2, "of its travel, at each end, is no reading"
     )
-    pot_margin_rad: float = key(
-        radians(8),
-        "deg",
-        radians(1),
-        radians(45),
-        "past the joint's travel before a pot is out of range",
-    )
+    stick_zone: float = key(0.08, "percent", 0.01, 0.4, "of its travel, either side, is its middle")
+    stick_time_s: float = key(0.05, "ms", 0.001, 1, "no reading for this long")
+    host_time_s: float = key(0.5, "ms", 0.02, 4, "a host in charge may be silent for this long")
+    late: float = key(64, "", 16, 1000, "missed periods, 16 for each, less 1 a tick", whole=True)
 
 
 @dataclass(frozen=True)
@@ -426,6 +500,7 @@ class Rig:
     wearer: Wearer = Wearer()
     ground: Ground = Ground()
     control: Control = Control()
+    safety: Safety = Safety()
     wants: Wants = Wants()
 
     @property

@@ -8,6 +8,8 @@ import numpy as np
 from legsim.compiled import native
 
 FULL_SCALE = 4095
+OPEN, SHORTED, FROZEN, JUMPING = 1, 2, 3, 4  # of `records.POT_ILLS`
+CLOSED, CONTACT_OPEN, CHATTERING = 1, 2, 3  # of `records.CONTACT_ILLS`
 _SHIFT_A, _SHIFT_B, _SHIFT_C = np.uint64(12), np.uint64(25), np.uint64(27)
 _MULTIPLIER = np.uint64(0x2545F4914F6CDD1D)
 _TOP_BITS = np.uint64(11)
@@ -62,6 +64,32 @@ def lost(remaining_s: float, rig: Any, state: Any) -> float:
 
 
 @native
+def ill_count(ill: float, count: int, last: float, state: Any) -> int:
+    """What the converter reads of a pot that should read `count` and read `last` before."""
+    if ill == OPEN:
+        return 0
+    if ill == SHORTED:
+        return FULL_SCALE
+    if ill == FROZEN:
+        return int(last)
+    if ill == JUMPING and uniform(state) < 0.5:
+        return int(uniform(state) * FULL_SCALE)
+    return count
+
+
+@native
+def ill_contact(ill: float, closed: int, state: Any) -> int:
+    """What the board reads of a contact that is `closed`, 0 or 1."""
+    if ill == CLOSED:
+        return 1
+    if ill == CONTACT_OPEN:
+        return 0
+    if ill == CHATTERING:
+        return 1 if uniform(state) < 0.5 else 0
+    return closed
+
+
+@native
 def sense_leg(leg: Any, rig: Any, state: Any, core_leg: Any) -> None:
     """Write the readings of one leg into the core's inputs."""
     s = rig.sensors
@@ -70,14 +98,20 @@ def sense_leg(leg: Any, rig: Any, state: Any, core_leg: Any) -> None:
     leg.thigh_lost_s = lost(leg.thigh_lost_s, rig, state)
     leg.shank_lost_s = lost(leg.shank_lost_s, rig, state)
     # A wiper off its track leaves the input to its pull-down resistor.
-    core_leg.thigh.count = 0 if leg.thigh_lost_s > 0 else pot_count(rig, state, leg.thigh_play_rad)
-    core_leg.shank.count = 0 if leg.shank_lost_s > 0 else pot_count(rig, state, leg.shank_play_rad)
+    thigh = pot_count(rig, state, leg.thigh_play_rad + leg.thigh_slip_rad)
+    shank = pot_count(rig, state, leg.shank_play_rad + leg.shank_slip_rad)
+    thigh = 0 if leg.thigh_lost_s > 0 else ill_count(leg.thigh_ill, thigh, leg.thigh_count, state)
+    shank = 0 if leg.shank_lost_s > 0 else ill_count(leg.shank_ill, shank, leg.shank_count, state)
+    leg.thigh_count = core_leg.thigh.count = thigh
+    leg.shank_count = core_leg.shank.count = shank
 
     closed = 1.0 if leg.push * rig.wearer.push_N > s.switch_force_N else 0.0
     leg.switch_moved_s += rig.control.period_s
     if closed != leg.switch_closed:
         leg.switch_closed = closed
         leg.switch_moved_s = 0.0
-    core_leg.switch = int(leg.switch_closed)
+    switch = int(leg.switch_closed)
     if leg.switch_moved_s < s.switch_bounce_s:
-        core_leg.switch = 1 if uniform(state) < 0.5 else 0
+        switch = 1 if uniform(state) < 0.5 else 0
+    core_leg.switch = ill_contact(leg.switch_ill, switch, state)
+    core_leg.sole = ill_contact(leg.sole_ill, 1 if leg.load_N > s.sole_force_N else 0, state)

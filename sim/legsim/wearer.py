@@ -8,6 +8,7 @@ person's own unevenness kept.
 
 from dataclasses import dataclass
 from itertools import pairwise
+from random import Random
 from typing import Any
 
 import numpy as np
@@ -19,14 +20,19 @@ Floats = NDArray[np.floating[Any]]
 
 # One leg's part in a script: each an array with one value per tick.
 LEG_SCRIPT = np.dtype(
-    [(name, np.float64) for name in ("share", "push", "raised", "foot_x_m", "foot_x_mps")]
+    [
+        (name, np.float64)
+        for name in ("share", "push", "raised", "foot_x_m", "foot_x_mps", "ground_m")
+    ]
 )
 SCRIPT = np.dtype([("left", LEG_SCRIPT), ("right", LEG_SCRIPT), ("walk_mps", np.float64)])
 
 # A foot pushes its switch within this time, and lets go of it as fast.
 _PUSH_S = 0.03
+# The arm input stays open for so long, as a person's hand would leave it.
+ARM_S = 0.2
 # The wearer stands for a moment before the first step and after the last.
-_FIRST_S = 1.0
+_BEFORE_S = 0.8
 _AFTER_S = 0.5
 # A foot leaves the ground so long after it is asked to, and is back so long before it must be.
 _LEAVE_S, _LAND_S = 0.1, 0.15
@@ -55,6 +61,11 @@ class Raise:
     down_s: float
 
 
+def first_s(rig: Rig) -> float:
+    """When the first foot is raised: the rig is armed by then."""
+    return ARM_S + rig.control.arm_time_s + _BEFORE_S
+
+
 def pressed_share(rig: Rig) -> float:
     """Share of a stride that a foot is held against its switch.
 
@@ -71,7 +82,7 @@ def gait_raises(rig: Rig, gait: Gait, seconds: float) -> list[Raise]:
     starts = [start for presses in per_leg for start, _ in presses]
     recorded_s = _recorded_stride_s(per_leg)
     stretch = stride_s / recorded_s
-    first_s = min(starts)
+    earliest_s = min(starts)
     # The part of the record that repeats: whole strides, as many as it holds for both legs.
     whole = min(len(presses) for presses in per_leg)
     loop_s = whole * recorded_s
@@ -79,7 +90,7 @@ def gait_raises(rig: Rig, gait: Gait, seconds: float) -> list[Raise]:
     for leg, presses in enumerate(per_leg):
         for turn in range(int(seconds / (loop_s * stretch)) + 1):
             for start, end in presses[:whole]:
-                begin = _FIRST_S + (start - first_s + turn * loop_s) * stretch
+                begin = first_s(rig) + (start - earliest_s + turn * loop_s) * stretch
                 raises.append(_raise(rig, leg, begin, begin + (end - start) * stretch))
     return _whole_steps(raises, seconds)
 
@@ -88,7 +99,7 @@ def metronome_raises(rig: Rig, seconds: float) -> list[Raise]:
     """When each foot is raised by somebody who walks like clockwork."""
     step_s = 1 / rig.wearer.cadence_per_s
     press_s = pressed_share(rig) * 2 * step_s
-    starts = [_FIRST_S + i * step_s for i in range(int(seconds / step_s) + 1)]
+    starts = [first_s(rig) + i * step_s for i in range(int(seconds / step_s) + 1)]
     return _whole_steps(
         [_raise(rig, i % 2, start, start + press_s) for i, start in enumerate(starts)], seconds
     )
@@ -153,18 +164,25 @@ def _recorded_stride_s(per_leg: list[list[tuple[float, float]]]) -> float:
     return float(np.mean(gaps))
 
 
-def script(rig: Rig, raises: list[Raise], seconds: float) -> NDArray[np.void]:
-    """What the wearer does to both legs in every tick of a walk, an array of `SCRIPT`."""
+def script(rig: Rig, raises: list[Raise], seconds: float, seed: int = 1) -> NDArray[np.void]:
+    """What the wearer does to both legs in every tick of a walk, an array of `SCRIPT`.
+
+    From `seed` follow the heights of the ground that the feet come down on.
+    """
     period = rig.control.period_s
     count = round(seconds / period)
     time_s = np.arange(count) * period
     lines = np.zeros(count, SCRIPT)
+    # Python's own generator, whose numbers stay the same from version to version.
+    chance = Random(seed)
+    bumps_m = {one: chance.random() * rig.ground.bump_m for one in raises}
     for leg, name in enumerate(("left", "right")):
         mine = [one for one in raises if one.leg == leg]
-        lines[name]["push"] = sum(
-            (_ramp(time_s, r.start_s, _PUSH_S) - _ramp(time_s, r.end_s, _PUSH_S) for r in mine),
-            np.zeros(count),
-        )
+        for one in mine:
+            _rise(lines[name]["push"], time_s, one.start_s, one.end_s, _PUSH_S)
+            # The ground changes under a foot in mid-swing, when it is farthest from it.
+            middle = np.searchsorted(time_s, (one.start_s + one.down_s) / 2)
+            lines[name]["ground_m"][middle:] = bumps_m[one]
         lines[name]["raised"] = _raised(rig, mine, time_s)
         lines[name]["foot_x_m"] = _foot_x_m(rig, mine, time_s)
         lines[name]["foot_x_mps"] = np.gradient(lines[name]["foot_x_m"], period)
@@ -185,14 +203,20 @@ def _ramp(time_s: Floats, start_s: float, length_s: float) -> Floats:
     return np.asarray(x * x * (3 - 2 * x))
 
 
+def _rise(values: Floats, time_s: Floats, up_s: float, down_s: float, length_s: float) -> None:
+    """Add to `values` a ramp up and a later ramp down, each `length_s` long."""
+    # Only where it is not zero: a long walk has many.
+    part = slice(*np.searchsorted(time_s, (up_s, down_s + length_s)))
+    values[part] += _ramp(time_s[part], up_s, length_s) - _ramp(time_s[part], down_s, length_s)
+
+
 def _raised(rig: Rig, mine: list[Raise], time_s: Floats) -> Floats:
     """1 while this leg bears nothing; weight moves across while both feet are down."""
     stride_s = 2 / rig.wearer.cadence_per_s
     across_s = max(0.05, (rig.wearer.stance_share - 0.5) * stride_s)
     raised = np.zeros_like(time_s)
     for one in mine:
-        raised += _ramp(time_s, one.start_s - across_s, across_s)
-        raised -= _ramp(time_s, one.down_s, across_s)
+        _rise(raised, time_s, one.start_s - across_s, one.down_s, across_s)
     return np.asarray(np.clip(raised, 0, 1))
 
 
@@ -210,7 +234,7 @@ def _foot_x_m(rig: Rig, mine: list[Raise], time_s: Floats) -> Floats:
         knots_m += [max(-reach_m, knots_m[-1] - speed * (one.start_s - knots_s[-3])), reach_m]
     x_m = np.interp(time_s, knots_s, knots_m)
     for k in range(1, len(knots_s) - 1, 2):
-        forward = (time_s >= knots_s[k]) & (time_s < knots_s[k + 1])
+        forward = slice(*np.searchsorted(time_s, knots_s[k : k + 2]))
         x_m[forward] = knots_m[k] + (knots_m[k + 1] - knots_m[k]) * _ramp(
             time_s[forward], knots_s[k], knots_s[k + 1] - knots_s[k]
         )

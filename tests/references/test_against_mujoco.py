@@ -65,7 +65,7 @@ def test_a_released_leg_moves_as_real_parallelograms_do(pull_N, within, record_p
 
 @pytest.mark.parametrize("foot", ["left", "right"])
 def test_the_whole_loop_walks_as_well_on_legs_that_mujoco_moves(foot, record_property):
-    lines = script(DEMO, metronome_raises(DEMO, 12.0), 12.0)
+    lines = script(DEMO, metronome_raises(DEMO, 14.0), 14.0)
     ours = leg_figures(Walk(DEMO, lines, 1).run(), foot, DEMO)
     theirs = leg_figures(MujocoLoop(DEMO, lines, 1).run(), foot, DEMO)
     record_property(f"a walk's {foot} leg, legsim", brief(ours))

@@ -1,5 +1,6 @@
 """Rigs, walks and one leg's plant, as several tests here need them."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from importlib import resources
 from typing import Any
@@ -11,13 +12,15 @@ from legsim.plant import start_state
 from legsim.records import rig_record
 from legsim.rig import Rig
 from legsim.run import Walk
-from legsim.wearer import Gait, Raise, gait_raises, script
+from legsim.wearer import Gait, Raise, first_s, gait_raises, script
 from numpy.typing import NDArray
 
 DEMO = Rig()
 PERIOD_S = DEMO.control.period_s
 FEET = ("left", "right")
 LEFT, RIGHT = 0, 1
+# When the demo rig is armed and its wearer ready for the first step.
+READY_S = first_s(DEMO)
 
 
 def changed(rig: Rig = DEMO, **sections: dict[str, Any]) -> Rig:
@@ -26,10 +29,20 @@ def changed(rig: Rig = DEMO, **sections: dict[str, Any]) -> Rig:
     return replace(rig, **parts)
 
 
+# On the spot, for feet that are raised otherwise than in walking: they would have no place
+# to go forward to, and the other foot would be left behind.
+MARCHING = changed(wearer={"step_length_m": 0.0})
+
+
 def built_in_gait() -> Gait:
     """The recorded gait that hocklift ships."""
     with resources.as_file(resources.files("hocklift") / "data/gait-healthy-adult.csv") as path:
         return Gait(*np.loadtxt(path, delimiter=",", skiprows=1).T)
+
+
+def gait_of(rig: Rig, seconds: float) -> list[Raise]:
+    """Feet raised as in the recorded gait."""
+    return gait_raises(rig, built_in_gait(), seconds)
 
 
 def walk(
@@ -37,8 +50,17 @@ def walk(
 ) -> NDArray[np.void]:
     """Trace of a walk; without `raises` under the recorded gait."""
     if raises is None:
-        raises = gait_raises(rig, built_in_gait(), seconds)
-    return Walk(rig, script(rig, raises, seconds), seed).run()
+        raises = gait_of(rig, seconds)
+    return Walk(rig, script(rig, raises, seconds, seed), seed).run()
+
+
+def struck(walk: Walk, *strikes: tuple[float, Callable[[Walk], None]]) -> NDArray[np.void]:
+    """Trace of a walk to which something is done at some times."""
+    due = {round(at_s / PERIOD_S): strike for at_s, strike in strikes}
+    for done in walk.ticks(1):
+        if done in due:
+            due[done](walk)
+    return walk.trace
 
 
 def raised(leg: int, start_s: float, end_s: float) -> Raise:

@@ -78,6 +78,30 @@ def test_a_taut_line_stretches_by_its_elasticity():
     assert leg.tension_N() == pytest.approx(DEMO.rope.line_EA_N * 0.005 / length_m)
 
 
+def test_a_snapped_rope_bears_nothing_however_far_it_is_wound():
+    assert Leg().set(wound_m=0.01).tension_N() > 0
+    assert Leg().set(wound_m=0.01, snapped=1.0).tension_N() == 0
+
+
+def test_a_jammed_drum_does_not_turn_under_full_drive_and_keeps_its_rope_taut():
+    jammed = Leg().set(duty=1.0, jammed=1.0, wound_m=0.005)
+    held_N = jammed.tension_N()
+    jammed.turn(0.5)
+    assert jammed["motor_radps"] == 0
+    assert jammed.tension_N() == held_N > 0
+    # Its motor is at a standstill, so the controller lets through what it starts with.
+    assert jammed["current_A"] == DEMO.controller.start_current_A
+
+
+def test_a_bad_contact_in_the_batterys_lead_takes_its_part_of_the_voltage():
+    state = start_state(DEMO, 1)
+    plant_tick(state[0], RECORD, 1500e-6, 1500e-6)
+    well_V = state["bus_V"][0]
+    state["battery_dip_V"] = 3.0
+    plant_tick(state[0], RECORD, 1500e-6, 1500e-6)
+    assert state["bus_V"][0] == pytest.approx(well_V - 3.0)
+
+
 def pull_N(motor_radps: float) -> float:
     """Pull of the tackle at 100 N in its lead line, while the motor turns so fast."""
     leg = Leg().set(motor_radps=motor_radps)

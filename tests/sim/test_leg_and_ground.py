@@ -6,10 +6,13 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from legsim.figures import leg_figures
 from legsim.leg import one_sided, smooth_sign
 from legsim.plant import plant_tick, start_state
 from legsim.records import rig_record
-from rigs import DEMO, FEET, PERIOD_S, changed, walk
+from legsim.run import Walk
+from legsim.wearer import metronome_raises, script
+from rigs import DEMO, FEET, PERIOD_S, changed, gait_of, struck, walk
 
 anything = st.floats(-100, 100)
 STEPPING = walk(seconds=10.0)
@@ -54,6 +57,61 @@ def test_the_other_foot_bears_nearly_all_while_one_is_raised():
     m = DEMO.mechanism
     up = (STEPPING["left"]["clearance_m"] > 0.05).nonzero()[0]
     assert STEPPING["right"]["load_N"][up].mean() > 9.80665 * m.carried_mass_kg
+
+
+def test_all_weight_falls_on_the_leg_that_a_wearer_stumbles_onto():
+    def stumble(walk: Walk) -> None:
+        walk.state["left"]["stumble"] = 1.0
+
+    standing = Walk(DEMO, script(DEMO, [], 4.0), 1)
+    fallen = struck(standing, (2.0, stumble))[-100:]
+    m = DEMO.mechanism
+    assert fallen["left"]["load_N"].mean() == pytest.approx(
+        9.80665 * (m.carried_mass_kg + m.leg_mass_kg), rel=0.02
+    )
+    assert fallen["right"]["load_N"].mean() == pytest.approx(9.80665 * m.leg_mass_kg, rel=0.02)
+
+
+@pytest.mark.parametrize(("force", "more"), [("foot_N", -1), ("hip_N", 1)])
+def test_a_push_from_below_takes_load_off_a_foot_and_one_from_above_adds_to_it(force, more):
+    def push(walk: Walk) -> None:
+        walk.state["left"][force] = 50.0
+
+    trace = struck(Walk(DEMO, script(DEMO, [], 4.0), 1), (2.0, push))
+    load_N = trace["left"]["load_N"]
+    assert load_N[-100:].mean() - load_N[400:500].mean() == pytest.approx(50 * more, rel=0.02)
+
+
+def test_a_foot_comes_down_on_its_own_bump_and_stands_on_it():
+    rig = changed(ground={"bump_m": 0.015})
+    raises = metronome_raises(rig, 20.0)
+    lines = script(rig, raises, 20.0, 5)
+    trace = Walk(rig, lines, 5).run()
+    m = rig.mechanism
+    for leg, foot in enumerate(FEET):
+        one = trace[foot]
+        sole_m = one["hip_m"] - (
+            m.thigh_length_m * np.cos(one["thigh_rad"])
+            + m.shank_length_m * np.cos(one["shank_rad"])
+        )
+        for step in (one for one in raises if one.leg == leg):
+            standing = round((step.down_s + 0.3) / PERIOD_S)
+            assert one["load_N"][standing] > 100
+            # On its bump, but for what the ground gives under the load.
+            given_m = one["load_N"][standing] / rig.ground.stiffness_N_per_m
+            bump_m = lines[foot]["ground_m"][standing]
+            assert sole_m[standing] == pytest.approx(bump_m - given_m, abs=0.001)
+
+
+@pytest.mark.parametrize("make", [metronome_raises, gait_of], ids=["metronome", "gait"])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_on_bumps_of_15_mm_every_step_is_made_without_a_fault(make, seed):
+    rig = changed(ground={"bump_m": 0.015})
+    trace = walk(rig, 60.0, seed, make(rig, 60.0))
+    for foot in FEET:
+        leg = leg_figures(trace, foot, rig)
+        assert leg.steps_made == leg.steps_asked > 12
+        assert not leg.faults
 
 
 @pytest.mark.parametrize("substep_s", [DEMO.control.substep_s, 0.002, 0.0005])
@@ -101,7 +159,7 @@ def test_rough_ground_carries_a_standing_foot_along_and_smooth_ground_does_not()
     walking_mps = wearer.cadence_per_s * wearer.step_length_m
 
     def foot_mps(friction: float) -> float:
-        leg = walk(changed(ground={"friction": friction}), 10.0)["left"][900:]
+        leg = walk(changed(ground={"friction": friction}), 12.0)["left"][1400:]
         x_m = m.shank_length_m * np.sin(leg["shank_rad"]) - m.thigh_length_m * np.sin(
             leg["thigh_rad"]
         )

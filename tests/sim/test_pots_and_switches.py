@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from legsim import core
 from legsim.plant import start_state
-from legsim.records import rig_record
+from legsim.records import CONTACT_ILLS, POT_ILLS, rig_record
 from legsim.rig import Rig
 from legsim.sensors import FULL_SCALE, noise, play, pot_count, sense_leg, uniform
 from legsim.settings import core_rig
@@ -39,6 +39,11 @@ class Board:
             self.leg[name] = value
         sense_leg(self.leg, self.rig, self.state, self.core)
         return int(self.core["thigh"]["count"]), int(self.core["switch"])
+
+    def sole(self, **leg: float) -> int:
+        """Sole contact in the next tick."""
+        self.read(**leg)
+        return int(self.core["sole"])
 
     def count(self, lean_rad: float) -> int:
         """Count of a pot whose shaft stands so."""
@@ -125,7 +130,7 @@ def test_a_wiper_off_its_track_reads_nothing_for_a_moment_and_then_again():
 
 
 def test_a_lift_off_of_one_tick_does_not_reach_the_fold_that_the_core_sees():
-    # The median of three takes a single bad reading out whole.
+    # A reading outside the window is left out whole, where a low-pass would smear it.
     def off_deg(lift_off_per_s: float) -> float:
         leg = walk(changed(sensors={"lift_off_per_s": lift_off_per_s}))["left"]
         assert ((leg["thigh_count"] == 0).sum() > 10) == (lift_off_per_s > 0)
@@ -161,3 +166,75 @@ def test_the_core_takes_a_chattering_switch_for_one_press(seed):
     asked = (np.diff((trace["right"]["push"] > 0).astype(int)) > 0).sum()
     raw, pressed = ((np.diff(trace["right"][name]) > 0).sum() for name in ("switch", "pressed"))
     assert pressed == asked < raw
+
+
+def test_a_sole_contact_closes_when_the_load_on_its_foot_plate_passes_its_force():
+    board = Board(DEMO)
+    assert board.sole(load_N=DEMO.sensors.sole_force_N - 1) == 0
+    assert board.sole(load_N=DEMO.sensors.sole_force_N + 1) == 1
+    assert board.sole(load_N=0.0) == 0
+
+
+def with_pot(ill: str) -> Board:
+    """A perfect board whose left thigh's pot is ill."""
+    board = Board(changed(sensors=PERFECT))
+    board.read(thigh_rad=radians(40))
+    board.leg["thigh_ill"] = POT_ILLS.index(ill)
+    return board
+
+
+def test_a_pot_with_an_open_wire_reads_nothing_and_a_shorted_one_everything():
+    assert {with_pot("open").read(thigh_rad=radians(lean))[0] for lean in (20, 60)} == {0}
+    assert {with_pot("shorted").read(thigh_rad=radians(lean))[0] for lean in (20, 60)} == {
+        FULL_SCALE
+    }
+
+
+def test_a_frozen_pot_reads_on_what_it_read_last():
+    board = with_pot("frozen")
+    there = round(ideal_count(radians(40)))
+    assert [board.read(thigh_rad=radians(lean))[0] for lean in (41, 60, 12)] == [there] * 3
+
+
+def test_a_jumping_pot_reads_anything_every_other_time_and_else_the_truth():
+    board, there = with_pot("jumping"), round(ideal_count(radians(40)))
+    counts = np.array([board.read()[0] for _ in range(2000)])
+    assert (counts == there).mean() == pytest.approx(0.5, abs=0.05)
+    wild = counts[counts != there]
+    assert np.histogram(wild, 4, (0, FULL_SCALE))[0] == pytest.approx(len(wild) / 4, rel=0.2)
+
+
+def test_a_pot_that_has_slipped_on_its_shaft_is_off_by_as_much_at_every_lean():
+    board = Board(changed(sensors=PERFECT))
+    for lean in (20, 40, 60):
+        straight, _ = board.read(thigh_rad=radians(lean), thigh_slip_rad=0.0)
+        slipped, _ = board.read(thigh_slip_rad=radians(10))
+        assert slipped - straight == pytest.approx(10 / 300 * FULL_SCALE, abs=1)
+
+
+def test_only_the_joint_that_is_ill_reads_wrong():
+    board = with_pot("open")
+    board.read(shank_rad=radians(30))
+    assert board.core["shank"]["count"] == round(ideal_count(radians(30)))
+
+
+@pytest.mark.parametrize("contact", ["switch", "sole"])
+def test_a_contact_that_is_stuck_or_open_does_not_feel_what_presses_it(contact):
+    board = Board(DEMO)
+    for ill, reads in (("closed", 1), ("open", 0)):
+        board.leg[f"{contact}_ill"] = CONTACT_ILLS.index(ill)
+        for pressed in (0.0, 1.0):
+            for _ in range(50):
+                board.read(push=pressed, load_N=200 * pressed)
+                assert board.core[contact] == reads
+
+
+@pytest.mark.parametrize("contact", ["switch", "sole"])
+def test_a_chattering_contact_is_closed_half_of_the_time(contact):
+    board = Board(DEMO)
+    board.leg[f"{contact}_ill"] = CONTACT_ILLS.index("chattering")
+    read = []
+    for _ in range(2000):
+        board.read()
+        read.append(int(board.core[contact]))
+    assert np.mean(read) == pytest.approx(0.5, abs=0.05)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from legsim.drive import demand_of_pulse
-from legsim.records import rig_record
+from legsim.records import DRIVE_ILLS, rig_record
 from rigs import DEMO, PERIOD_S, Leg, changed, walk
 
 CONTROLLER = rig_record(DEMO)[0]["controller"]
@@ -175,3 +175,43 @@ def test_a_loaded_line_creeps_back_because_a_standing_motor_holds_no_torque():
     assert leg["motor_radps"] == pytest.approx(-creep_radps, rel=0.15)
     assert creep_radps * 60 / (2 * pi) > 50
     assert leg["wound_m"] < 0.05 - 0.8 * 2.0 * creep_radps * d.drum_radius_m / d.gear_ratio
+
+
+def ill(name: str) -> Leg:
+    """A leg whose controller has been driving in full when it falls ill."""
+    leg = Leg(PROMPT)
+    leg.pulse(FULL_US, FRAME_TICKS)
+    return leg.set(drive_ill=DRIVE_ILLS.index(name), motor_radps=300.0)
+
+
+def test_a_dead_controller_lets_the_motor_coast():
+    dead = ill("dead")
+    assert dead.pulse(FULL_US, FRAME_TICKS) == 0
+    assert dead.current_A() == 0
+    assert dead.set(duty=0.5).current_A() == 0
+
+
+@pytest.mark.parametrize(("name", "duty"), [("full up", 1), ("full down", -1)])
+def test_a_controller_that_runs_away_drives_in_full_whatever_its_pulse_says(name, duty):
+    leg = ill(name)
+    for pulse_us in (NEUTRAL_US, BACK_US, FULL_US):
+        assert leg.pulse(pulse_us, FRAME_TICKS) == duty
+
+
+def test_a_controller_that_runs_away_stops_once_it_has_no_power():
+    leg = ill("full up")
+    leg.pulse(NEUTRAL_US, FRAME_TICKS)
+    leg.state["contactor"] = 0
+    assert leg.current_A() == 0
+
+
+def test_a_controller_that_holds_its_last_pulse_does_not_see_neutral():
+    leg = ill("holds its last")
+    assert leg.pulse(NEUTRAL_US, 10 * FRAME_TICKS) == 1
+
+
+def test_two_motor_wires_swapped_turn_the_motor_the_other_way():
+    leg = ill("reversed")
+    assert leg.pulse(FULL_US, FRAME_TICKS) == -1
+    assert leg.pulse(BACK_US, FRAME_TICKS) == 1
+    assert leg.pulse(NEUTRAL_US, FRAME_TICKS) == 0

@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from legsim.wearer import Gait, GaitError, gait_raises, metronome_raises, pressed_share, script
-from rigs import DEMO, FEET, built_in_gait, changed
+from rigs import DEMO, FEET, built_in_gait, changed, gait_of
 
 SECONDS = 60.0
 STRIDE_S = 2 / DEMO.wearer.cadence_per_s
 MAKERS = {
-    "gait": lambda rig, seconds: gait_raises(rig, built_in_gait(), seconds),
+    "gait": gait_of,
     "metronome": metronome_raises,
 }
 by_both = pytest.mark.parametrize("make", MAKERS.values(), ids=MAKERS)
@@ -141,7 +141,7 @@ def test_a_foot_goes_back_with_the_ground_and_forward_in_the_air(make):
     step_m = DEMO.wearer.step_length_m
     for foot in FEET:
         there_m = lines[foot]["foot_x_m"]
-        standing = (lines[foot]["raised"] == 0) & (np.arange(len(lines)) > 1000)
+        standing = (lines[foot]["raised"] == 0) & (np.arange(len(lines)) > 1500)
         # On the ground a foot goes with it; it is there a little longer than its stance.
         assert np.median(lines[foot]["foot_x_mps"][standing]) == pytest.approx(
             -lines["walk_mps"].max(), rel=0.15
@@ -150,6 +150,32 @@ def test_a_foot_goes_back_with_the_ground_and_forward_in_the_air(make):
         assert np.gradient(there_m, DEMO.control.period_s) == pytest.approx(
             lines[foot]["foot_x_mps"], abs=1e-9
         )
+
+
+@by_both
+def test_the_ground_under_a_foot_changes_in_mid_swing_only_and_never_above_its_bumps(make):
+    rig = changed(ground={"bump_m": 0.02})
+    raises = make(rig, SECONDS)
+    lines = script(rig, raises, SECONDS, 3)
+    heights_m = np.concatenate([np.unique(lines[foot]["ground_m"]) for foot in FEET])
+    assert 0 <= heights_m.min() < 0.002 and 0.018 < heights_m.max() <= 0.02
+    for leg, foot in enumerate(FEET):
+        mine = [one for one in raises if one.leg == leg]
+        changes_s = (np.flatnonzero(np.diff(lines[foot]["ground_m"])) + 1) * DEMO.control.period_s
+        middles_s = [(one.start_s + one.down_s) / 2 for one in mine]
+        assert changes_s == pytest.approx(middles_s, abs=DEMO.control.period_s)
+
+
+def test_bumps_follow_from_the_seed_alone_and_level_ground_has_none():
+    rig = changed(ground={"bump_m": 0.02})
+    raises = metronome_raises(rig, SECONDS)
+
+    def ground_m(rig, seed):
+        return script(rig, raises, SECONDS, seed)["left"]["ground_m"]
+
+    assert (ground_m(rig, 4) == ground_m(rig, 4)).all()
+    assert (ground_m(rig, 4) != ground_m(rig, 5)).any()
+    assert not ground_m(DEMO, 4).any()
 
 
 def test_a_wearer_who_raises_no_foot_stands_on_both():
