@@ -63,7 +63,7 @@ def rehearse(
         except GaitError as error:
             raise WearerFileError(f"{wearer_name}: {error}; record a longer level walk") from error
     try:
-        walk = Walk(rig, script(rig, raises, seconds), seed)
+        walk = Walk(rig, script(rig, raises, seconds, seed), seed)
     except SettingsError as error:
         raise RigFileError(f"{rig_name}: {error}") from error
     with Progress(

@@ -3,21 +3,19 @@
 from itertools import pairwise
 from typing import Any
 
-import matplotlib as mpl
 import numpy as np
-from legcore.faults import FAULTS
-from legcore.phases import PHASES
 from legsim.linkage import fold_for_lift_rad
+from legsim.tables import PHASES
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from hocklift.pages.drawing import BLUE, DASHED, INK, RED, Plan, Pose, draw_leg
+from hocklift.pages.phase_bars import Bar, draw_phases
 from hocklift.rehearsal import LEGS, Rehearsal
 
 _COLOUR = {"left": BLUE, "right": RED}
 _LINE: dict[str, Any] = {"left": "-", "right": DASHED}
-_SHADES = ("0.97", "0.88", "#009e73", "#f0e442", "#56b4e9", "#cc79a7")
 
 
 def _time_s(rehearsal: Rehearsal) -> NDArray[Any]:
@@ -32,7 +30,7 @@ def _draw_fold(figure: Figure, rehearsal: Rehearsal) -> None:
         leg = rehearsal.trace[name]
         fold_deg = np.degrees(leg["thigh_rad"] + leg["shank_rad"])
         ax.plot(time_s, fold_deg, color=_COLOUR[name], lw=1.5, label="fold")
-        moving = np.array([phase[1] for phase in PHASES])[leg["phase"]] == 1
+        moving = np.array([phase.moves for phase in PHASES])[leg["phase"]] == 1
         setpoint_deg = np.where(moving, leg["setpoint_cdeg_q6"] / 6400, np.nan)
         ax.plot(time_s, setpoint_deg, color=INK, lw=0.9, ls=":", label="setpoint")
         target_deg = np.degrees(fold_for_lift_rad(rig.mechanism, rig.wants.clearance_m))
@@ -94,34 +92,16 @@ def _draw_rope(figure: Figure, rehearsal: Rehearsal) -> None:
 
 
 def _draw_phases(figure: Figure, rehearsal: Rehearsal) -> None:
-    ax = figure.subplots()
     period_s = rehearsal.rig.control.period_s
-    for row, name in enumerate(reversed(LEGS)):
+    bars, faults = [], []
+    for name in LEGS:
         leg = rehearsal.trace[name]
         changes = np.flatnonzero(np.diff(leg["phase"])) + 1
-        edges = [0, *changes.tolist(), len(leg)]
-        for i, end in pairwise(edges):
-            phase = leg["phase"][i]
-            ax.barh(
-                row,
-                (end - i) * period_s,
-                left=i * period_s,
-                height=0.7,
-                color=_SHADES[phase],
-                edgecolor="none",
-            )
-        for fault in FAULTS:
-            faulty = np.flatnonzero(leg["fault_bits"] & fault[0])
-            if len(faulty):
-                ax.plot(faulty[0] * period_s, row, "x", color="#d00000", ms=10, mew=2)
-    ax.set_yticks(range(len(LEGS)), list(reversed(LEGS)))
-    ax.set_xlabel("time, s")
-    ax.grid(False)
-    handles = [
-        mpl.patches.Patch(facecolor=shade, edgecolor=INK, lw=0.4, label=phase[0])
-        for shade, phase in zip(_SHADES, PHASES, strict=True)
-    ]
-    ax.legend(handles=handles, ncols=len(handles), loc="lower left", bbox_to_anchor=(0, 1))
+        for i, end in pairwise([0, *changes.tolist(), len(leg)]):
+            bars.append(Bar(name, int(leg["phase"][i]), i * period_s, (end - i) * period_s))
+        bits = leg["fault_bits"] | rehearsal.trace["fault_bits"]
+        faults += [(name, tick * period_s) for tick in np.flatnonzero(np.diff(bits, prepend=0) > 0)]
+    draw_phases(figure.subplots(), bars, faults)
 
 
 def _draw_moments(figure: Figure, rehearsal: Rehearsal) -> None:

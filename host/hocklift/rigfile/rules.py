@@ -2,11 +2,14 @@
 
 from collections.abc import Callable
 from decimal import ROUND_FLOOR
+from math import degrees, inf, radians
 from typing import NamedTuple
 
-from legsim.linkage import height_m, leans_under_hip_rad
+from legcore.model import VISIT_TICKS
+from legsim.linkage import GRAVITY_MPS2, fold_for_lift_rad, height_m, leans_under_hip_rad
 from legsim.rig import Rig
 from legsim.stiffness import coarsest_substep_s
+from legsim.tables import STAGES
 
 from hocklift.rigfile.units import show, with_unit
 
@@ -77,7 +80,7 @@ def _pot_covers(link: str) -> Rule:
     """Rule that a pot's electrical travel reaches past its joint's leans by the margin."""
 
     def kept(rig: Rig) -> bool:
-        sensors, margin_rad = rig.sensors, rig.control.pot_margin_rad
+        sensors, margin_rad = rig.sensors, rig.safety.pot_margin_rad
         half_rad = sensors.pot_travel_rad / 2
         low_rad: float = getattr(rig.mechanism, f"{link}_min_rad") - margin_rad
         high_rad: float = getattr(rig.mechanism, f"{link}_max_rad") + margin_rad
@@ -92,7 +95,7 @@ def _pot_covers(link: str) -> Rule:
             "sensors.pot_travel",
             f"mechanism.{link}_min",
             f"mechanism.{link}_max",
-            "control.pot_margin",
+            "safety.pot_margin",
         ),
         kept,
         f"the pot's travel about its centre must reach past the {link}'s leans by the margin",
@@ -117,6 +120,133 @@ def _steps_fit(rig: Rig) -> bool:
         return False
 
 
+def _fastest_radps(rig: Rig) -> float:
+    """Fastest that the setpoint of a leg moves, at the rig's stage of commissioning."""
+    control = rig.control
+    (most_cdps,) = (stage.speed_cdps for stage in STAGES if stage.name == control.stage)
+    speeds = control.lift_speed_radps, control.lower_speed_radps, control.release_speed_radps
+    return min(max(speeds), radians(most_cdps / 100))
+
+
+def _past_rest_rad(rig: Rig, shorter_m: float) -> float:
+    """How far beyond its rest a leg that is so much shorter is folded; infinite if it cannot be."""
+    try:
+        fold_rad = fold_for_lift_rad(rig.mechanism, shorter_m)
+    except ValueError:
+        return inf
+    return fold_rad - rig.mechanism.fold_extended_rad - rig.control.rest_margin_rad
+
+
+def _beyond_lag(limit: str, what: str) -> Rule:
+    """Rule that a leg apart from its setpoint is no fault where the setpoint still waits for it."""
+    return Rule(
+        (f"safety.{limit}", "control.lag"),
+        lambda rig: bool(getattr(rig.safety, f"{limit}_rad") > rig.control.lag_rad),
+        f"{what} must be a fault only beyond the lag at which the setpoint waits for the leg, "
+        "or it would trip in ordinary work",
+    )
+
+
+# What must hold between limits of the fault table and the work that they watch, so that no
+# limit trips in ordinary work and none lies where it would never be reached.
+SAFETY_RULES = (
+    _beyond_lag("adrift", "a fold behind its setpoint"),
+    _beyond_lag("push", "a fold past its setpoint"),
+    Rule(
+        (
+            "safety.rate",
+            "control.lift_speed",
+            "control.lower_speed",
+            "control.release_speed",
+            "control.stage",
+        ),
+        lambda rig: rig.safety.rate_radps > _fastest_radps(rig),
+        "the rate that is a fault must be more than the fastest that the setpoint moves",
+        lambda rig: f"that is {with_unit(show(degrees(_fastest_radps(rig)), 'deg/s', 4), 'deg/s')}",
+    ),
+    Rule(
+        ("safety.pot_jump", "safety.rate", "control.period"),
+        lambda rig: (
+            rig.safety.pot_jump_rad > rig.safety.rate_radps * rig.control.period_s * VISIT_TICKS
+        ),
+        "a reading that jumps must be farther than a leg at the rate that is a fault turns "
+        "between two readings, or motion would be taken for a bad sensor",
+    ),
+    Rule(
+        ("safety.frozen", "wants.clearance", "mechanism.fold_extended"),
+        lambda rig: rig.safety.frozen_rad < _past_rest_rad(rig, rig.wants.clearance_m),
+        "a frozen sensor must show within one lift, or a walk would never tell",
+    ),
+    Rule(
+        ("safety.hanging", "safety.sunk"),
+        lambda rig: rig.safety.hanging_rad <= rig.safety.sunk_rad,
+        "a leg that bears nothing may fold no farther than one that bears",
+    ),
+    Rule(
+        ("safety.sunk", "wants.sink", "mechanism.fold_extended"),
+        lambda rig: rig.safety.sunk_rad > _past_rest_rad(rig, rig.wants.sink_m),
+        "a standing leg's fold must be a fault only beyond what the wanted sink folds it",
+    ),
+    Rule(
+        ("safety.sunk", "wants.clearance", "mechanism.fold_extended"),
+        lambda rig: rig.safety.sunk_rad < _past_rest_rad(rig, rig.wants.clearance_m),
+        "a standing leg's fold must be a fault before the leg is lifted as for a step",
+    ),
+    Rule(
+        ("safety.stuck_time", "control.hold_time"),
+        lambda rig: rig.safety.stuck_time_s > rig.control.hold_time_s,
+        "a switch must count as stuck only after the longest time that a foot may be held up",
+    ),
+    Rule(
+        ("control.down_time", "wants.clearance", "control.release_speed", "control.lower_speed"),
+        lambda rig: (
+            rig.control.down_time_s
+            > _past_rest_rad(rig, min(rig.wants.clearance_m, _travel_m(rig)))
+            / min(rig.control.release_speed_radps, rig.control.lower_speed_radps)
+        ),
+        "letting a foot down must have more time than the way down takes at its speed, "
+        "or the power would go while the foot is in the air",
+    ),
+    Rule(
+        ("control.watchdog", "control.period"),
+        lambda rig: rig.control.watchdog_s >= 3 * rig.control.period_s - _ROUNDING,
+        "the watchdog must wait for three periods at least, or one late tick would reset the board",
+    ),
+    Rule(
+        ("safety.battery_V_per_cell", "battery.cells", "controller.low_voltage_cut"),
+        lambda rig: (
+            rig.safety.battery_V_per_cell * rig.battery.cells > rig.controller.low_voltage_cut_V
+        ),
+        "the board must let the foot down before the speed controllers stop driving",
+    ),
+    Rule(
+        ("safety.supply", "sensors.supply"),
+        lambda rig: rig.safety.supply_V < rig.sensors.supply_V,
+        "the supply that is a fault must be less than the supply",
+    ),
+    Rule(
+        ("safety.stick_edge", "safety.stick_zone", "sensors.stick_rest"),
+        lambda rig: (
+            rig.safety.stick_edge
+            < min(rig.sensors.stick_rest, 1 - rig.sensors.stick_rest) - rig.safety.stick_zone
+        ),
+        "the stick's middle must lie inside its travel, clear of both edges",
+    ),
+    Rule(
+        ("sensors.sole_force", "mechanism.carried_mass"),
+        lambda rig: rig.sensors.sole_force_N < GRAVITY_MPS2 * rig.mechanism.carried_mass_kg / 2,
+        "a sole contact must close under half of the carried mass, or standing on both feet "
+        "it would tell of none",
+        lambda rig: f"that weighs {GRAVITY_MPS2 * rig.mechanism.carried_mass_kg / 2:.0f} N",
+    ),
+    Rule(
+        ("sensors.sole_force", "mechanism.foot_plate_mass"),
+        lambda rig: rig.sensors.sole_force_N > GRAVITY_MPS2 * rig.mechanism.foot_plate_mass_kg,
+        "a sole contact must need more than the weight of its own foot plate",
+        lambda rig: f"that weighs {GRAVITY_MPS2 * rig.mechanism.foot_plate_mass_kg:.1f} N",
+    ),
+)
+
 RULES = (
     Rule(
         ("mechanism.fold_extended", "mechanism.fold_soft_stop"),
@@ -124,9 +254,9 @@ RULES = (
         "the extended stop must come before the soft stop",
     ),
     Rule(
-        ("mechanism.fold_soft_stop", "control.stop_margin", "mechanism.fold_hard_stop"),
+        ("mechanism.fold_soft_stop", "safety.stop_margin", "mechanism.fold_hard_stop"),
         lambda rig: (
-            rig.mechanism.fold_soft_stop_rad + rig.control.stop_margin_rad
+            rig.mechanism.fold_soft_stop_rad + rig.safety.stop_margin_rad
             < rig.mechanism.fold_hard_stop_rad
         ),
         "the soft stop and its margin must together be less than the hard stop",
@@ -255,8 +385,9 @@ RULES = (
         "the least drive must be less than the most",
     ),
     Rule(
-        ("control.stall_drive", "control.drive_max"),
-        lambda rig: rig.control.stall_drive <= rig.control.drive_max,
+        ("safety.stall_drive", "control.drive_max"),
+        lambda rig: rig.safety.stall_drive <= rig.control.drive_max,
         "a stall must be no more drive than the most given, or it would never be noticed",
     ),
+    *SAFETY_RULES,
 )

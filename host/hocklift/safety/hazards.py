@@ -1,0 +1,251 @@
+"""The hazard table: what can go wrong, who is hurt, and what stands against it.
+
+Rows name fault rows by their bits and drill troubles by name, so that a test can see that
+no fault row and no trouble is without a hazard, and none is made up.
+"""
+
+from typing import NamedTuple
+
+from legcore.faults import (
+    ADRIFT,
+    AGAINST,
+    ASKED,
+    BATTERY,
+    END_STOP,
+    HANGING,
+    HOST,
+    HOT,
+    LATE,
+    LINKAGE,
+    MEMORY,
+    POT_FROZEN,
+    POT_HIGH,
+    POT_JUMP,
+    POT_LOW,
+    RATE,
+    SETTINGS,
+    SLACK,
+    STALL,
+    STICK,
+    STOP,
+    SUPPLY,
+    SWITCH_CHATTER,
+    SWITCH_STUCK,
+    SWITCH_UNSEEN,
+    UNASKED,
+    UNBORNE,
+    WATCHDOG,
+    WEIGHT,
+)
+
+
+class Hazard(NamedTuple):
+    """One row: `faults` are bits of the fault table, `troubles` names of drill troubles."""
+
+    what: str
+    hurt: str
+    built: str
+    controlled: str
+    faults: int = 0
+    troubles: tuple[str, ...] = ()
+    tests: tuple[str, ...] = ()
+
+
+_CORE = "tests/core/test_faults.py"
+_ARMING = "tests/core/test_arming.py"
+_REACHABLE = "tests/core/test_reachable.py"
+_MEMORY = "tests/core/test_memory.py"
+_BOARD = "tests/sim/test_board.py"
+
+HAZARDS = (
+    Hazard(
+        "A spring lets go while it is fitted, or with a hand in the links.",
+        "The builder: broken fingers, eye injuries.",
+        "Preload by a threaded rod with a lock nut, never by hand. A rod or cage keeps the coil"
+        " if an anchor breaks. A steel bar blocks each leg at its extended stop whenever somebody"
+        " reaches in. Safety glasses.",
+        "Nothing: electronics cannot hold a spring.",
+    ),
+    Hazard(
+        "Links, gears, drum or rope pinch or draw something in.",
+        "Builder, wearer, children near: fingers, hair, costume.",
+        "Links apart by more than a finger is thick, or covered; gears and drum boxed in; netting"
+        " over the legs where the public comes near.",
+        "Speed bounded at every stage of commissioning; nothing moves before it is armed; the"
+        " emergency stop cuts the power.",
+        STOP,
+        ("stop pressed",),
+        (_CORE, _ARMING),
+    ),
+    Hazard(
+        "The rope breaks, or a gear strips, with a foot up.",
+        "Who is under the foot, and the wearer: the spring throws the foot down.",
+        "Rope at five times its load or more, looked over before each walk; sheaves and drum of"
+        " fitting size; a rubber or gas damper at the extended stop.",
+        "Power off once the leg does not follow; the fall itself cannot be held.",
+        STALL | ADRIFT | RATE | AGAINST,
+        ("rope snaps", "controller dead"),
+        (_CORE,),
+    ),
+    Hazard(
+        "A leg folds while it bears weight.",
+        "The wearer falls.",
+        "Springs that bear the frame without any rope; hard folded stop; held from above until all"
+        " checks have passed.",
+        "A sole contact in each foot: a leg that bears is never lifted, and one that comes to bear"
+        " is let down at once. A standing leg that folds farther than weight can fold it loses"
+        " power.",
+        WEIGHT | ASKED | UNASKED,
+        ("stumble", "foot caught", "sole stuck closed", "overload"),
+        (_CORE, _ARMING),
+    ),
+    Hazard(
+        "A speed controller drives by itself, or goes on with its last pulse.",
+        "The wearer falls; hands are caught.",
+        "The emergency stop and the contactor cut the battery from both controllers; hard stops"
+        " that hold the motor's whole force.",
+        "Motion that nobody asked for opens the contactor.",
+        UNASKED | RATE | SLACK | END_STOP,
+        ("controller full up", "controller full down", "controller deaf"),
+        (_CORE,),
+    ),
+    Hazard(
+        "Something pushes a raised foot up: a kerb, a step, a knee.",
+        "The wearer stumbles; rope falls off its sheaves.",
+        "Rope guards at sheaves and drum; toes of the foot plate rounded.",
+        "Slack rope lets the foot down.",
+        SLACK | END_STOP,
+        ("pushed up",),
+        (_CORE,),
+    ),
+    Hazard(
+        "A foot stays up when its wearer puts it down: a switch sticks, a drum jams.",
+        "The wearer steps into nothing and falls.",
+        "Switches that spring open by themselves, kept from mud; a drum that cannot jam its own"
+        " rope.",
+        "Weight on a raised leg lets it down; no foot stays up longer than the hold time; a leg"
+        " that hangs folded stops both.",
+        SWITCH_STUCK | HANGING | WEIGHT,
+        ("switch stuck closed", "drum jams"),
+        (_CORE,),
+    ),
+    Hazard(
+        "Both feet leave the ground.",
+        "The wearer falls.",
+        "Held from above until the wearer walks surely.",
+        "A leg lifts only while the other one stands and bears; if that one ceases to bear, the"
+        " raised foot comes down.",
+        UNBORNE,
+        ("sole open", "frame lifted"),
+        (_CORE, _REACHABLE),
+    ),
+    Hazard(
+        "A foot switch fails or chatters: the leg does not lift, or lifts and falls.",
+        "The wearer trips.",
+        "Two screws and strain relief on each switch; its cable away from the links.",
+        "Contacts debounced; chatter and a switch that is never seen let both legs down.",
+        SWITCH_CHATTER | SWITCH_UNSEEN,
+        ("switch open", "switch chatters"),
+        (_CORE,),
+    ),
+    Hazard(
+        "A joint sensor lies.",
+        "The wearer: the leg overshoots or drops.",
+        "Pots clamped on a flat, wired with strain relief, fed from the converter's own reference;"
+        " hard stops.",
+        "Readings outside the window, leaps, a sensor that stays while the leg folds, and poses"
+        " that no foot can take remove power.",
+        POT_LOW | POT_HIGH | POT_JUMP | POT_FROZEN | LINKAGE,
+        ("pot open", "pot shorted", "pot frozen", "pot jumping", "pot slipped", "pot turned"),
+        (_CORE,),
+    ),
+    Hazard(
+        "Motor or sensor is wired the wrong way round.",
+        "The builder at the first power-on.",
+        "Rope off the drum, leg blocked, current-limited supply at the first power-on.",
+        "Motion against the drive removes power; stages let speed grow only as checks pass.",
+        AGAINST | LINKAGE,
+        ("motor reversed",),
+        (_CORE, _ARMING),
+    ),
+    Hazard(
+        "The program hangs, is late, or its memory changes.",
+        "The wearer: outputs stay as they were.",
+        "Pull-down resistors on pulse and contactor outputs: a board without a program holds"
+        " nothing closed.",
+        "A watchdog fed only by a tick that came in time; phases kept twice, counters and settings"
+        " compared; never armed after a reset.",
+        LATE | WATCHDOG | MEMORY | SETTINGS,
+        (
+            "loop late",
+            "program hangs",
+            "memory changes",
+            "phase changes",
+            "settings change",
+            "settings spoilt",
+        ),
+        (_CORE, _MEMORY, _BOARD, _REACHABLE),
+    ),
+    Hazard(
+        "The board's supply sags, or a computer in charge falls silent.",
+        "The wearer: nobody is in control.",
+        "A supply of its own for the board, with star ground; the cable strain-relieved.",
+        "Both are watched; silence lets the feet down.",
+        SUPPLY | HOST,
+        ("supply dips", "host silent"),
+        (_CORE,),
+    ),
+    Hazard(
+        "The stick breaks, or is held at power-on.",
+        "The wearer: both legs would move.",
+        "A self-centring stick, guarded against knocks.",
+        "Its window is watched; arming wants it in its middle.",
+        STICK,
+        ("stick open",),
+        (_CORE, _ARMING),
+    ),
+    Hazard(
+        "It moves when nobody expects it: at power-on, after a reset, after a fault.",
+        "Whoever has a hand in it.",
+        "A key or a guarded switch for arming, in the wearer's reach only; the battery plug out"
+        " when work is done on it.",
+        "Arming must be seen open, then held; every fault and every reset asks for it anew.",
+        STOP | WATCHDOG,
+        ("program hangs", "stop pressed"),
+        (_ARMING, _REACHABLE),
+    ),
+    Hazard(
+        "The lithium battery burns: short, crush, overcharge, deep discharge.",
+        "Everybody near: burns, smoke.",
+        "Fuse at the pack's own leads, hard case, away from links; charged in the open, watched,"
+        " never in the rig; not used once swollen. Local rules for carriage and storage apply.",
+        "Low voltage lets the feet down before the controllers give up in mid-step.",
+        BATTERY,
+        ("battery flat",),
+        (_CORE,),
+    ),
+    Hazard(
+        "Motor, controller or gears get hot.",
+        "Burns; printed gears soften and strip.",
+        "Air to the motors; covers that fingers cannot pass; a thermal fuse on the winding.",
+        "A model of the winding's warmth lets the feet down. It cannot feel friction that nobody"
+        " told it of, nor a hot day: touch the motor after each walk until you know it.",
+        HOT,
+        ("never rests",),
+        (_CORE,),
+    ),
+    Hazard(
+        "The wearer falls, whatever the cause.",
+        "Wearer and who stands near.",
+        "A harness on a gantry first, then two people beside; helmet and wrist guards; level,"
+        " dry ground; a frame that can be left with one hand.",
+        "Nothing catches a person: the wearer balances.",
+    ),
+    Hazard(
+        "Contactor or emergency stop fails closed.",
+        "The one thing that stops a motor that runs by itself is missing.",
+        "A stop that opens its contact by force, in series with the contactor's coil; both tried"
+        " before each session. The board cannot see a welded contact.",
+        "Nothing: one channel cannot watch itself.",
+    ),
+)
