@@ -1,4 +1,4 @@
-"""Time the closed loop: compiled, with the plain core, and with MuJoCo moving the legs.
+"""Time the closed loop, compiled, with the plain core, and with MuJoCo's legs; and the wire.
 
 Run `python -m benchmarks`; with `--smoke` everything runs once and briefly. All figures
 come from one run on one core, so they can be set beside each other; nothing is asserted.
@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from rich.console import Console
 from rich.table import Table
 
+from benchmarks import decode
 from benchmarks.mujoco_loop import MujocoLoop
 from benchmarks.plain_loop import PlainLoop
 
@@ -58,7 +59,8 @@ def main() -> None:
     smoke = parser.parse_args().smoke
     if hasattr(os, "sched_setaffinity"):
         os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
-    seconds, rounds = (4.0, 1) if smoke else (20.0, 15)
+    # Even the shortest walk is long enough to arm and make a step.
+    seconds, rounds = (6.0, 1) if smoke else (20.0, 15)
     # A terminal that is no terminal, as in a log, is wide enough.
     console = Console(width=None if sys.stdout.isatty() else 110)
     lines = script(RIG, metronome_raises(RIG, seconds), seconds)
@@ -80,6 +82,7 @@ def main() -> None:
         f" {walls_s[ALONE] / compiled_s:.0f} x MuJoCo's legs alone\n"
     )
     console.print(first_walks())
+    console.print(decode.compare(smoke))
 
 
 def time_loops(lines: NDArray[np.void], rounds: int) -> tuple[dict[str, float], dict[str, str]]:

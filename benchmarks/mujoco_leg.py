@@ -23,12 +23,13 @@ def model_xml(rig: Rig, step_s: float, *, stand: bool, legs: tuple[str, ...] = (
     Joints "<leg>_thigh" and "<leg>_shank" are the leans, "<leg>_hip" is the height of a
     hip that slides; `put` sets them, and the joints that follow them. Actuator
     "<leg>_rope" takes minus the pull of the tackle; legs that slide also have
-    "<leg>_stirrup", which takes the place of the wearer's foot, and "<leg>_push". On the
-    stand there are no stops: how they give is each simulator's own.
+    "<leg>_stirrup", which takes the place of the wearer's foot, and "<leg>_push", and a
+    sensor each, the load on the sole. On the stand there are no stops: how they give is
+    each simulator's own.
     """
-    bodies, loops, tendons, motors = (
+    bodies, loops, tendons, motors, sensors = (
         "".join(part(rig, step_s, stand, leg) for leg in legs)
-        for part in (_bodies, _loops, _tendons, _motors)
+        for part in (_bodies, _loops, _tendons, _motors, _sensors)
     )
     floor = "" if stand else '<geom type="plane" size="9 9 1" condim="1"/>'
     return f"""
@@ -39,6 +40,7 @@ def model_xml(rig: Rig, step_s: float, *, stand: bool, legs: tuple[str, ...] = (
       <equality>{loops}</equality>
       <tendon>{tendons}</tendon>
       <actuator>{motors}</actuator>
+      <sensor>{sensors}</sensor>
     </mujoco>"""
 
 
@@ -79,7 +81,11 @@ def _below_knee(rig: Rig, stand: bool, leg: str) -> str:
     end = f'pos="0 0 {-m.shank_length_m}"'
     stops = "" if stand else f'range="{m.shank_min_rad} {m.shank_max_rad}"'
     # A plate that stays level needs no more than a point to stand on.
-    sole = "" if stand else f'<geom size="{_SOLE_M}" pos="0 0 {_SOLE_M}" condim="1" mass="0"/>'
+    sole = ""
+    if not stand:
+        # What the sensor is to count of the contacts must lie inside its site.
+        sole = f"""<geom size="{_SOLE_M}" pos="0 0 {_SOLE_M}" condim="1" mass="0"/>
+              <site name="{leg}_sole" size="{2 * _SOLE_M}" pos="0 0 {_SOLE_M}"/>"""
     return f"""
           <body pos="{_SHANK_GAP_M}">{_pin(rig, f"{leg}_shank_back", -1)}{bar}
             <site name="{leg}_shank_end" {end}/>
@@ -153,3 +159,7 @@ def _motors(rig: Rig, step_s: float, stand: bool, leg: str) -> str:
       <position name="{leg}_stirrup" site="{leg}_foot" refsite="{leg}_hip" gear="1 0 0 0 0 0"
         kp="{w.stirrup_N_per_m}" kv="{w.stirrup_Ns_per_m}"/>
       <motor name="{leg}_push" site="{leg}_foot" gear="0 0 1 0 0 0"/>"""
+
+
+def _sensors(rig: Rig, step_s: float, stand: bool, leg: str) -> str:
+    return "" if stand else f'<touch name="{leg}_sole" site="{leg}_sole"/>'

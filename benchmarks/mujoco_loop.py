@@ -10,6 +10,7 @@ from typing import Any
 
 import mujoco
 import numpy as np
+from legsim.board import sense
 from legsim.compiled import native
 from legsim.drive import (
     battery_V,
@@ -22,26 +23,29 @@ from legsim.drive import (
 from legsim.heat import warm
 from legsim.leg import pose
 from legsim.linkage import GRAVITY_MPS2
+from legsim.loop import obey
 from legsim.plant import balance_N
 from legsim.rig import Rig
 from numpy.typing import NDArray
 
 from benchmarks.mujoco_leg import model_xml, put
-from benchmarks.plain_loop import PlainLoop, obey_both, read_both
+from benchmarks.plain_loop import PlainLoop
 
 _FEET = ("left", "right")
 _PARTS = {"hip": "hip_m", "thigh": "thigh_rad", "shank": "shank_rad"}
 
 
 @native
-def begin_tick(state: Any, rig: Any, lines: Any, wires: Any, i: int) -> float:
+def begin_tick(state: Any, rig: Any, core_rig: Any, lines: Any, i: int) -> float:
     """Wearer and controllers, once a tick; returns the battery's voltage at rest."""
-    obey_both(state[0], lines, wires, i)
-    controller_tick(state[0].left, rig[0], state[0], wires[0] * 1e-6, rig[0].control.period_s)
-    controller_tick(state[0].right, rig[0], state[0], wires[1] * 1e-6, rig[0].control.period_s)
-    state[0].left.tension_peak_N = state[0].right.tension_peak_N = 0.0
-    state[0].left.current_peak_A = state[0].right.current_peak_A = 0.0
-    return battery_V(rig[0], state[0].used_C)
+    s, r, c = state[0], rig[0], core_rig[0]
+    obey(s, lines[i])
+    s.contactor = c.contactor
+    controller_tick(s.left, r, s, c.left.pulse_us * 1e-6, r.control.period_s)
+    controller_tick(s.right, r, s, c.right.pulse_us * 1e-6, r.control.period_s)
+    s.left.tension_peak_N = s.right.tension_peak_N = 0.0
+    s.left.current_peak_A = s.right.current_peak_A = 0.0
+    return battery_V(r, s.used_C)
 
 
 @native
@@ -101,23 +105,16 @@ def drive_both(
 
 @native
 def end_tick(
-    state: Any,
-    rig: Any,
-    core_rig: Any,
-    trace: Any,
-    wires: Any,
-    i: int,
-    qpos: Any,
-    qvel: Any,
-    places: Any,
+    state: Any, rig: Any, core_rig: Any, qpos: Any, qvel: Any, soles_N: Any, places: Any
 ) -> None:
-    """Sensors and trace, once MuJoCo has moved the legs."""
+    """Heat and readings, once MuJoCo has moved the legs and weighed their soles."""
     s, r = state[0], rig[0]
     take_over(s.left, r, qpos, qvel, places[0])
     take_over(s.right, r, qpos, qvel, places[1])
+    s.left.load_N, s.right.load_N = soles_N
     warm(s.left, r, r.control.period_s)
     warm(s.right, r, r.control.period_s)
-    read_both(s, r, core_rig[0], trace, wires, i)
+    sense(s, r, core_rig[0])
 
 
 class MujocoLoop(PlainLoop):
@@ -141,12 +138,11 @@ class MujocoLoop(PlainLoop):
         self.forces = data.qfrc_applied, data.ctrl
 
     def move(self, i: int) -> None:
-        """Move the plant on by one tick, between wires and wires."""
+        """Move the plant on by one tick, between outputs and readings."""
         walk = self.walk
-        rest_V = begin_tick(walk.state, walk.rig, walk.lines, self.wires, i)
+        rest_V = begin_tick(walk.state, walk.rig, walk.core, walk.lines, i)
         for _ in range(self.substeps):
             drive_both(walk.state, walk.rig, rest_V, *self.pose, *self.forces, self.places)
             mujoco.mj_step(self.model, self.data)
-        end_tick(
-            walk.state, walk.rig, walk.core, walk.trace, self.wires, i, *self.pose, self.places
-        )
+        soles_N = self.data.sensordata
+        end_tick(walk.state, walk.rig, walk.core, *self.pose, soles_N, self.places)

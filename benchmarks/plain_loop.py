@@ -1,7 +1,7 @@
 """The closed loop with the core as plain Python, beside `legsim.run` where all is compiled.
 
-The plant stays compiled. What passes between the two in a tick is what a cable would
-carry: pulses and contactor one way, pot counts and switches the other.
+The plant stays compiled. What passes between the two in a tick is what a cable would carry:
+the board's readings one way, its outputs the other. The board itself is always well here.
 """
 
 from operator import attrgetter
@@ -12,89 +12,85 @@ from legcore.model import make
 from legcore.step import step
 from legsim import core
 from legsim.compiled import native
-from legsim.loop import LEG_TRACE, note, obey
-from legsim.plant import plant_tick
+from legsim.loop import move, note
 from legsim.rig import Rig
 from legsim.run import Walk
-from legsim.sensors import sense_leg
 from numpy.typing import NDArray
 
-# What the trace takes from the core; the rest is the plant's.
-_FROM_CORE = [name for name in LEG_TRACE.names or () if LEG_TRACE[name] == np.int32]
-_core_part = attrgetter(*(name.replace("_count", ".count") for name in _FROM_CORE))
-_FEET = ("left", "right")
+
+def _of_both_legs(*names: str) -> tuple[str, ...]:
+    return tuple(f"{leg}.{name}" for leg in ("left", "right") for name in names)
+
+
+# What `legsim.board` writes into the core before each tick, and what anybody reads after it.
+READINGS = (
+    *("stop", "battery_mV", "supply_mV", "stick_count", "host"),
+    *_of_both_legs("thigh.count", "shank.count", "switch", "sole"),
+)
+OUTPUTS = (
+    *("contactor", "fault_bits"),
+    *_of_both_legs("pressed", "phase", "fault_bits", "fold_cdeg", "rate_cdps"),
+    *_of_both_legs("setpoint_cdeg_q6", "drive_permille", "pulse_us"),
+)
+
+
+def _word(path: str) -> int:
+    """Place of one integer in the core's memory."""
+    place, record = 0, core.dtype("Rig")
+    for name in path.split("."):
+        record, offset = (record.fields or {})[name][:2]
+        place += offset
+    return place // 4
 
 
 @native
-def obey_both(state: Any, lines: Any, wires: Any, i: int) -> None:
-    """Let the wearer and the core's last outputs act on the plant."""
-    state.walk_mps = lines[i].walk_mps
-    obey(state.left, lines[i].left)
-    obey(state.right, lines[i].right)
-    state.contactor = wires[2]
-
-
-@native
-def read_both(state: Any, rig: Any, core_rig: Any, trace: Any, wires: Any, i: int) -> None:
-    """Put the sensors' readings on the wires, and the plant's part into the trace."""
-    sense_leg(state.left, rig, state, core_rig.left)
-    sense_leg(state.right, rig, state, core_rig.right)
-    wires[3], wires[4] = core_rig.left.thigh.count, core_rig.left.shank.count
-    wires[5] = core_rig.left.switch
-    wires[6], wires[7] = core_rig.right.thigh.count, core_rig.right.shank.count
-    wires[8] = core_rig.right.switch
-    trace[i].bus_V = state.bus_V
-    note(trace[i].left, state.left, core_rig.left)
-    note(trace[i].right, state.right, core_rig.right)
-
-
-@native
-def move_compiled(
-    state: Any, rig: Any, core_rig: Any, lines: Any, trace: Any, wires: Any, i: int
-) -> None:
+def move_compiled(state: Any, rig: Any, core_rig: Any, lines: Any, i: int) -> None:
     """All that a tick does before the core steps, in one call."""
-    obey_both(state[0], lines, wires, i)
-    plant_tick(state[0], rig[0], wires[0] * 1e-6, wires[1] * 1e-6)
-    read_both(state[0], rig[0], core_rig[0], trace, wires, i)
+    move(state[0], rig[0], core_rig[0], lines[i])
+
+
+@native
+def note_compiled(state: Any, core_rig: Any, trace: Any, i: int) -> None:
+    """Write the tick into the trace, as `legsim.loop` does it."""
+    row = trace[i]
+    row.arm = core_rig[0].arm
+    row.contactor = core_rig[0].contactor
+    row.fault_bits = core_rig[0].fault_bits
+    row.bus_V = state[0].bus_V
+    note(row.left, state[0].left, core_rig[0].left)
+    note(row.right, state[0].right, core_rig[0].right)
 
 
 class PlainLoop:
     """Like `legsim.run.Walk`: the same start, the same trace, but the core in plain Python."""
 
     def __init__(self, rig: Rig, lines: NDArray[np.void], seed: int) -> None:
+        # The walk's own record of the core only passes readings and outputs on.
         self.walk = Walk(rig, lines, seed)
         self.core: Any = make("Rig")
         core.from_record(self.walk.core, self.core)
-        self.wires = np.zeros(9, np.int32)
 
     def move(self, i: int) -> None:
-        """Move the plant on by one tick, between wires and wires."""
+        """Move the plant on by one tick, between outputs and readings."""
         walk = self.walk
-        move_compiled(walk.state, walk.rig, walk.core, walk.lines, walk.trace, self.wires, i)
+        move_compiled(walk.state, walk.rig, walk.core, walk.lines, i)
 
     def run(self) -> NDArray[np.void]:
         """Run to the end; returns the trace."""
-        rig, wires, trace = self.core, self.wires, self.walk.trace
-        left, right = rig.left, rig.right
-        noted = []
-        for i, arm in enumerate(self.walk.arm.tolist()):
-            wires[:3] = left.pulse_us, right.pulse_us, rig.contactor
+        walk, rig = self.walk, self.core
+        read, written = ([_word(path) for path in paths] for paths in (READINGS, OUTPUTS))
+        outputs = attrgetter(*OUTPUTS)
+        # Each reading's owner and name: "left.thigh.count" is `count` of the left thigh.
+        inputs = [
+            (attrgetter(owner)(rig) if owner else rig, name)
+            for owner, _, name in (path.rpartition(".") for path in READINGS)
+        ]
+        for i, arm in enumerate(walk.arm.tolist()):
             self.move(i)
-            (
-                *_,
-                left.thigh.count,
-                left.shank.count,
-                left.switch,
-                right.thigh.count,
-                right.shank.count,
-                right.switch,
-            ) = wires.tolist()
-            rig.arm = arm
+            for (owner, name), value in zip(inputs, walk.words[read].tolist(), strict=True):
+                setattr(owner, name, value)
+            rig.arm = walk.core["arm"][0] = arm
             step(rig)
-            noted.append((_core_part(left), _core_part(right)))
-        trace["arm"] = self.walk.arm
-        columns = np.array(noted, np.int32).reshape(-1, len(_FEET), len(_FROM_CORE))
-        for k, name in enumerate(_FROM_CORE):
-            for side, foot in enumerate(_FEET):
-                trace[foot][name] = columns[:, side, k]
-        return trace
+            walk.words[written] = outputs(rig)
+            note_compiled(walk.state, walk.core, walk.trace, i)
+        return walk.trace

@@ -8,14 +8,18 @@ import pytest
 TOP = Path(__file__).parent.parent
 PACKAGES = {
     "legcore": TOP / "firmware/legcore",
+    "legwire": TOP / "firmware/legwire",
+    "legboard": TOP / "firmware/legboard",
     "legsim": TOP / "sim/legsim",
     "hocklift": TOP / "host/hocklift",
 }
 # package -> those of our own it may import, itself aside
 ARROWS: dict[str, set[str]] = {
     "legcore": set(),
-    "legsim": {"legcore"},
-    "hocklift": {"legcore", "legsim"},
+    "legwire": set(),
+    "legboard": {"legcore", "legwire"},
+    "legsim": {"legcore", "legwire"},
+    "hocklift": {"legcore", "legsim", "legwire"},
 }
 
 
@@ -44,3 +48,8 @@ def test_no_import_runs_against_the_arrows(package: str, path: Path):
 @pytest.mark.parametrize("path", sorted(PACKAGES["legcore"].glob("*.py")), ids=lambda p: p.name)
 def test_the_control_core_needs_nothing_that_a_small_board_lacks(path: Path):
     assert imported(path) <= {"micropython", "array", "legcore"}
+
+
+@pytest.mark.parametrize("path", sorted(PACKAGES["legwire"].glob("*.py")), ids=lambda p: p.name)
+def test_the_wire_is_the_same_on_a_board_and_on_a_pc(path: Path):
+    assert imported(path) <= {"micropython", "array", "struct", "legwire"}

@@ -52,6 +52,27 @@ def _rehearse_arguments(parser: argparse.ArgumentParser) -> None:
     add("--out", metavar="DIR", type=Path, help="folder for pictures and traces")
 
 
+def _runs(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and len(text) <= 6 and int(text) <= 100_000):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 0 to 100000")
+    return int(text)
+
+
+def _drill_arguments(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("rig", metavar="RIG", type=Path, nargs="?", help="rig file (left out: the demo rig)")
+    add(
+        "--runs",
+        metavar="N",
+        type=_runs,
+        default=500,
+        help="random cases besides the table of all troubles, 0 to 100000 (%(default)s)",
+    )
+    add("--seed", metavar="S", type=_seed, default=1, help="start of all chance (%(default)s)")
+    add("--json", action="store_true", help="print every case as JSON")
+    add("--out", metavar="DIR", type=Path, help="folder for pictures and all figures")
+
+
 def _size_arguments(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     add("rig", metavar="RIG", type=Path, nargs="?", help="rig file (left out: the demo rig)")
@@ -63,6 +84,64 @@ def _size_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add("--json", action="store_true", help="print the figures as JSON")
     add("--out", metavar="DIR", type=Path, help="folder for pictures")
+
+
+def _board_arguments(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("--port", metavar="PORT", default="sim", help="the board's serial port (%(default)s)")
+    add("--seed", metavar="N", type=_seed, default=1, help="start of all chance (%(default)s)")
+
+
+def _record_arguments(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("rig", metavar="RIG", type=Path, nargs="?", help="rig file (left out: the demo rig)")
+    _board_arguments(parser)
+    add(
+        "--seconds",
+        metavar="S",
+        type=_seconds,
+        help="how long, 1 to 3600 (left out: 20 for sim, else until Ctrl-C)",
+    )
+    add("--out", metavar="FILE", type=Path, help="where to (left out: named by date and time)")
+    add("--real-time", action="store_true", help="sim: as fast as a real rig, not as it can")
+
+
+def _replay_arguments(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("log", metavar="LOG", type=Path, help="a recording")
+    add("rig", metavar="RIG", type=Path, nargs="?", help="rig file whose settings to try on it")
+    add("--port", metavar="PORT", help="also feed it to a board at this port, or to sim")
+    add("--json", action="store_true", help="print what was found as JSON")
+
+
+def _report_arguments(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("log", metavar="LOG", type=Path, help="a recording")
+    add("--out", metavar="DIR", type=Path, required=True, help="folder for pictures and traces")
+    add("--parquet", action="store_true", help="write the trace as Parquet, too")
+
+
+def _bench_arguments(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("rig", metavar="RIG", type=Path, nargs="?", help="rig file (left out: the demo rig)")
+    add("--port", metavar="PORT", default="sim", help="the board's serial port (%(default)s)")
+    add("--json", action="store_true", help="print what was measured as JSON")
+
+
+def _check_arguments(parser: argparse.ArgumentParser) -> None:
+    _bench_arguments(parser)
+    add = parser.add_argument
+    add("--out", metavar="DIR", type=Path, help="folder of the record (check-DATE beside RIG)")
+    add("--anew", action="store_true", help="do all steps again, whatever the record has")
+
+
+def _flash_arguments(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    help_rig = "rig file for the settings (left out: those on the board stay)"
+    add("rig", metavar="RIG", type=Path, nargs="?", help=help_rig)
+    add("--port", metavar="PORT", help="the board's serial port (left out: the only one on USB)")
+    add("--fresh", action="store_true", help="forget the calibration that is on the board")
+    add("--json", action="store_true", help="print what was done as JSON")
 
 
 class Command(NamedTuple):
@@ -92,6 +171,48 @@ COMMANDS = (
         "walk a simulated rig with the board's own control code, and judge it",
         "hocklift.commands.rehearse",
         _rehearse_arguments,
+    ),
+    Command(
+        "drill",
+        "put every fault into the simulated rig, in every phase, and see that it stays safe",
+        "hocklift.commands.drill",
+        _drill_arguments,
+    ),
+    Command(
+        "flash",
+        "put the firmware and a rig's settings onto a board",
+        "hocklift.commands.flash",
+        _flash_arguments,
+    ),
+    Command(
+        "record",
+        "write down everything that a board says, with its figures on the screen",
+        "hocklift.commands.record",
+        _record_arguments,
+    ),
+    Command(
+        "replay",
+        "step the control code again over a recording: the same to the bit?",
+        "hocklift.commands.replay",
+        _replay_arguments,
+    ),
+    Command(
+        "report",
+        "make a page of pictures and a trace from a recording",
+        "hocklift.commands.report",
+        _report_arguments,
+    ),
+    Command(
+        "calibrate",
+        "turn sensor counts into angles: pose both legs, fit, and keep it on the board",
+        "hocklift.commands.calibrate",
+        _bench_arguments,
+    ),
+    Command(
+        "check",
+        "commission a rig on the bench, step by step, each stage opened by the one before",
+        "hocklift.commands.check",
+        _check_arguments,
     ),
 )
 

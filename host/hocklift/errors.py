@@ -17,5 +17,17 @@ class WearerFileError(HockliftError):
     """A wearer's recording that is missing or unreadable, or has gaps."""
 
 
+class PortError(HockliftError):
+    """A port that is not there, is in use, or has gone away."""
+
+
+class BoardError(HockliftError):
+    """A board that is silent or refuses, or is not what was expected."""
+
+
+class LogError(HockliftError):
+    """A recording that is missing or unreadable, or cannot be used for what was asked."""
+
+
 class OutputError(HockliftError):
     """A file or folder that cannot be written, or would overwrite something."""

@@ -117,6 +117,12 @@ def test_help_lists_every_command(capsys: pytest.CaptureFixture[str]) -> None:
             (["rehearse", f"--seed={bad}"], "not a whole number from 0 to 4294967295")
             for bad in ("-1", "4294967296", "1.5", "1e3", "x", "", "²", "9" * 5000)
         ),
+        (["drill", "a.toml", "b.toml"], "b.toml"),
+        *(
+            (["drill", f"--runs={bad}"], "not a whole number from 0 to 100000")
+            for bad in ("-1", "100001", "1.5", "ten", "", "²", "9" * 5000)
+        ),
+        (["drill", "--seed=-1"], "not a whole number from 0 to 4294967295"),
     ],
 )
 def test_wrong_usage_ends_with_2_and_names_what_was_wrong(

@@ -1,0 +1,160 @@
+"""Pictures of a recording, for its page."""
+
+from typing import Any
+
+import numpy as np
+from legsim.tables import PHASES
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from hocklift.log import Log
+from hocklift.logfigures import BOTH, LEGS, Figures, phase_spells, time_of
+from hocklift.pages.drawing import BLUE, DASHED, INK, RED, Plan
+from hocklift.pages.phase_bars import Bar, draw_phases
+
+_COLOUR = {"left": BLUE, "right": RED}
+_LINE: dict[str, Any] = {"left": "-", "right": DASHED}
+# A curve has no more points than this: wider than any screen.
+_POINTS = 4000
+
+
+def _thinned(
+    time_s: NDArray[Any], values: NDArray[Any]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """A curve that looks the same with fewer points: of each part its least and its most."""
+    size = max(1, len(values) // (_POINTS // 2))
+    if size <= 2:
+        return time_s, values
+    count = len(values) // size
+    parts = values[: count * size].reshape(count, size)
+    with np.errstate(invalid="ignore"):
+        ends = np.stack([np.fmin.reduce(parts, axis=1), np.fmax.reduce(parts, axis=1)], axis=1)
+    return np.repeat(time_s[: count * size : size], 2), ends.ravel()
+
+
+def _plot(ax: Axes, log: Log, values: NDArray[Any], **how: Any) -> None:
+    """Draw a curve, broken where ticks are missing."""
+    values = values.astype(float)
+    time_s = np.insert(log.time_s, log.breaks, log.time_s[log.breaks])
+    ax.plot(*_thinned(time_s, np.insert(values, log.breaks, np.nan)), **how)
+
+
+def _plot_legs(ax: Axes, log: Log, field: str, scale: float) -> None:
+    for leg in LEGS:
+        values = log.ticks[f"{leg}_{field}"] * scale
+        _plot(ax, log, values, color=_COLOUR[leg], ls=_LINE[leg], lw=1.2, label=leg)
+
+
+def _legend(ax: Axes) -> None:
+    ax.legend(ncols=4, loc="lower left", bbox_to_anchor=(0, 1))
+
+
+def _draw_fold(figure: Figure, figures: Figures) -> None:
+    log = figures.log
+    axes = figure.subplots(2, 1, sharex=True, sharey=True)
+    moves = np.array([phase.moves for phase in PHASES])
+    for leg, ax in zip(LEGS, axes, strict=True):
+        fold_deg = log.ticks[f"{leg}_fold_cdeg"] / 100
+        _plot(ax, log, fold_deg, color=_COLOUR[leg], lw=1.5, label="fold")
+        phase = np.minimum(log.ticks[f"{leg}_phase"], len(PHASES) - 1)
+        setpoint_deg = np.where(moves[phase], log.ticks[f"{leg}_setpoint_cdeg_q6"] / 6400, np.nan)
+        _plot(ax, log, setpoint_deg, color=INK, lw=0.9, ls=":", label="setpoint")
+        for name, style in (("lift_fold_cdeg", "--"), ("fold_max_cdeg", "-")):
+            if (setting := log.setting(name)) is not None:
+                ax.axhline(setting / 100, color=INK, lw=0.7, ls=style)
+        ax.set_ylabel(f"{leg} fold, deg")
+        _legend(ax)
+    axes[-1].set_xlabel("time, s")
+
+
+def _draw_drive(figure: Figure, figures: Figures) -> None:
+    ax = figure.subplots()
+    _plot_legs(ax, figures.log, "drive_permille", 0.1)
+    ax.set_ylabel("drive, %")
+    ax.set_xlabel("time, s")
+    _legend(ax)
+
+
+def _draw_phases(figure: Figure, figures: Figures) -> None:
+    log = figures.log
+    ax = figure.subplots()
+    bars = [
+        Bar(leg, phase, float(log.time_s[start]), (end - start) * log.period_s)
+        for leg in LEGS
+        for phase, start, end in phase_spells(log, leg)
+        if phase < len(PHASES)
+    ]
+    faults = [
+        (leg, seen.start_s) for seen in figures.faults for leg in LEGS if seen.leg in (leg, BOTH)
+    ]
+    draw_phases(ax, bars, faults)
+    for mark in log.marks:
+        ax.axvline(time_of(log, mark.row), color=INK, lw=0.8, ls=":")
+        ax.annotate(mark.text, (time_of(log, mark.row), 1.5), rotation=90, va="top", fontsize=8)
+
+
+def _draw_volts(figure: Figure, figures: Figures) -> None:
+    log = figures.log
+    axes = figure.subplots(2, 1, sharex=True)
+    rows = (("battery_mV", "battery_least_mV"), ("supply_mV", "supply_least_mV"))
+    for ax, (field, least) in zip(axes, rows, strict=True):
+        _plot(ax, log, log.ticks[field] / 1000, color=BLUE, lw=1.2)
+        if (setting := log.setting(least)) is not None:
+            ax.axhline(setting / 1000, color=INK, lw=0.7, ls="--")
+        ax.set_ylabel(f"{field.removesuffix('_mV')}, V")
+    axes[-1].set_xlabel("time, s")
+
+
+def _draw_loop(figure: Figure, figures: Figures) -> None:
+    log = figures.log
+    axes = figure.subplots(2, 1, sharex=True)
+    _plot(axes[0], log, log.ticks["loop_us"] / 1000, color=BLUE, lw=1)
+    axes[0].axhline(log.period_s * 1000, color=INK, lw=0.7, ls="--")
+    axes[0].set_ylabel("a tick took, ms")
+    steps = np.diff(log.ticks["tick"].astype(np.int64), prepend=int(log.ticks["tick"][0]))
+    _plot(axes[1], log, log.ticks["missed_ticks"], color=RED, lw=1.2, label="missed by the loop")
+    gaps = np.flatnonzero(steps > 1)
+    axes[1].plot(log.time_s[gaps], steps[gaps] - 1, "x", color=INK, label="missing in this log")
+    axes[1].set_ylabel("ticks")
+    axes[0].set_ylim(bottom=0)
+    axes[1].set_ylim(-0.1, 1.1 * max(1, log.ticks["missed_ticks"].max(), steps.max() - 1))
+    axes[1].set_xlabel("time, s")
+    _legend(axes[1])
+
+
+PLANS: tuple[Plan[Figures], ...] = (
+    Plan(
+        "Fold and setpoint",
+        "Fold of each leg over time, as the board worked it out. Dotted: the setpoint that the"
+        " controller followed. Dashed: the fold that a lift aims at. Line: the soft end stop.",
+        _draw_fold,
+        4.6,
+    ),
+    Plan(
+        "Drive",
+        "Drive given to the speed controllers, folding upwards.",
+        _draw_drive,
+        2.6,
+    ),
+    Plan(
+        "Phases",
+        "The phase of each leg over time; a cross marks a fault, a dotted line a mark that"
+        " somebody put there.",
+        _draw_phases,
+        2.1,
+    ),
+    Plan(
+        "Battery and supply",
+        "Voltage of the battery and of the board's own supply; dashed, where each is a fault.",
+        _draw_volts,
+        3.6,
+    ),
+    Plan(
+        "Loop and losses",
+        "Time that each tick took, against the period that it must fit into (dashed); periods that"
+        " the loop missed; and ticks that are missing in this recording.",
+        _draw_loop,
+        3.6,
+    ),
+)
