@@ -387,7 +387,7 @@ _LIFE = """## From power to the loop, and back
 _UNTRIED = """## What has not been tried
 
 - Any physical board, speed controller, contactor, converter or multiplexer.
-- How long ticks take on a board. Metered on 32-bit MicroPython (`tests/board/test_cost.py`), a
+- How long ticks take on a board. Metered on 32-bit MicroPython (`tests/board/test_tick_cost.py`), a
   whole tick in bytecode, told to the host, takes 310 000 instructions at the median and 412 000
   at most; an RP2040 has 500 000 cycles in a period of 4 ms, and its machine code needs fewer.
   `loop_us` of every tick message tells; look at it with nothing connected.
