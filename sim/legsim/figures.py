@@ -122,12 +122,19 @@ def _first(condition: Any) -> float:
 
 @dataclass(frozen=True)
 class Want:
-    """One thing the rig file asks of a walk: whether it is met, and what to change if not."""
+    """One thing the rig file asks of a walk: how far it is missed, and what to change then.
+
+    `missed` is a share of what is asked: 0 and less is met, more is worse, infinite is never.
+    """
 
     name: str
-    met: Callable[[LegFigures, Rig], bool]
+    missed: Callable[[LegFigures, Rig], float]
     found: Callable[[LegFigures, Rig], str]
     advice: str
+
+    def met(self, leg: LegFigures, rig: Rig) -> bool:
+        """Whether the leg's walk gave what the rig file asks."""
+        return self.missed(leg, rig) <= 0
 
 
 def mm_words(metres: float) -> str:
@@ -143,19 +150,19 @@ def seconds_words(seconds: float) -> str:
 WANTS = (
     Want(
         "no fault",
-        lambda leg, rig: not leg.faults,
+        lambda leg, rig: float(len(leg.faults)),
         lambda leg, rig: "raised: " + ", ".join(leg.faults),
         "read the fault's remedy first; the other figures mean little after a fault",
     ),
     Want(
         "steps to judge",
-        lambda leg, rig: leg.steps_asked > 0,
+        lambda leg, rig: float(leg.steps_asked == 0),
         lambda leg, rig: "this foot was never raised",
         "walk longer (--seconds)",
     ),
     Want(
         "every step made",
-        lambda leg, rig: leg.steps_made == leg.steps_asked,
+        lambda leg, rig: (leg.steps_asked - leg.steps_made) / max(1, leg.steps_asked),
         lambda leg, rig: (
             f"{leg.steps_made} of {leg.steps_asked} steps cleared"
             f" {mm_words(rig.wants.clearance_worst_m)}; the worst {mm_words(leg.clearance_worst_m)}"
@@ -166,9 +173,9 @@ WANTS = (
     Want(
         "clearance",
         lambda leg, rig: (
-            leg.steps_asked == 0
-            or abs(leg.clearance_median_m - rig.wants.clearance_m)
-            <= rig.wants.clearance_tolerance * rig.wants.clearance_m
+            abs(leg.clearance_median_m / rig.wants.clearance_m - 1) - rig.wants.clearance_tolerance
+            if leg.steps_asked
+            else 0.0
         ),
         lambda leg, rig: (
             f"median {mm_words(leg.clearance_median_m)}, wanted {mm_words(rig.wants.clearance_m)}"
@@ -177,7 +184,7 @@ WANTS = (
     ),
     Want(
         "time to lift",
-        lambda leg, rig: leg.lift_worst_s <= rig.wants.lift_s,
+        lambda leg, rig: leg.lift_worst_s / rig.wants.lift_s - 1,
         lambda leg, rig: (
             f"worst {seconds_words(leg.lift_worst_s)}, wanted {seconds_words(rig.wants.lift_s)}"
         ),
@@ -186,7 +193,7 @@ WANTS = (
     ),
     Want(
         "time to lower",
-        lambda leg, rig: leg.lower_worst_s <= rig.wants.lower_s,
+        lambda leg, rig: leg.lower_worst_s / rig.wants.lower_s - 1,
         lambda leg, rig: (
             f"worst {seconds_words(leg.lower_worst_s)}, wanted {seconds_words(rig.wants.lower_s)}"
         ),
@@ -194,13 +201,14 @@ WANTS = (
     ),
     Want(
         "end stop not passed",
-        lambda leg, rig: leg.past_soft_stop_rad == 0,
+        lambda leg, rig: leg.past_soft_stop_rad / rig.mechanism.fold_soft_stop_rad,
         lambda leg, rig: f"passed by {degrees(leg.past_soft_stop_rad):.1f} deg",
         "lower control.kp or control.lift_speed, or widen control.stop_zone",
     ),
     Want(
         "slack",
-        lambda leg, rig: leg.slack_moving_m <= rig.wants.slack_m,
+        # Over the clearance, since a want of no slack at all is no divisor.
+        lambda leg, rig: (leg.slack_moving_m - rig.wants.slack_m) / rig.wants.clearance_m,
         lambda leg, rig: (
             f"{mm_words(leg.slack_moving_m)} loose with the foot up,"
             f" at most {mm_words(rig.wants.slack_m)} wanted"
@@ -209,7 +217,7 @@ WANTS = (
     ),
     Want(
         "winding warmth",
-        lambda leg, rig: leg.winding_K <= rig.drive.winding_limit_K,
+        lambda leg, rig: leg.winding_K / rig.drive.winding_limit_K - 1,
         lambda leg, rig: (
             f"{leg.winding_K:.0f} K over the air, at most {rig.drive.winding_limit_K:.0f} K wanted"
         ),
@@ -217,7 +225,7 @@ WANTS = (
     ),
     Want(
         "rope strength",
-        lambda leg, rig: leg.tension_peak_N * rig.wants.rope_factor <= rig.rope.breaking_N,
+        lambda leg, rig: leg.tension_peak_N * rig.wants.rope_factor / rig.rope.breaking_N - 1,
         lambda leg, rig: (
             f"{leg.tension_peak_N:.0f} N in a line that breaks at {rig.rope.breaking_N:.0f} N"
         ),

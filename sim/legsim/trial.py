@@ -1,0 +1,45 @@
+"""Trials: other builds of a rig walk with its settings, and are judged by its wants."""
+
+from dataclasses import dataclass
+
+from legsim.figures import WANTS, LegFigures, leg_figures
+from legsim.perturb import misaligned, perturbed
+from legsim.rig import Rig
+from legsim.run import Walk
+from legsim.wearer import Gait, gait_raises, metronome_raises, script
+
+LEGS = ("left", "right")
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One build of a rig that walked: its seed, each leg's figures, and how far each want is
+    missed by the leg that misses it most, in the order of `WANTS`."""
+
+    seed: int
+    legs: dict[str, LegFigures]
+    missed: tuple[float, ...]
+
+    @property
+    def met(self) -> bool:
+        """Whether both legs met every want."""
+        return max(self.missed) <= 0
+
+
+def trial(rig: Rig, seed: int, seconds: float, gait: Gait) -> Trial:
+    """Build `rig` as `seed` has it, and walk it for `seconds` with the settings of `rig`.
+
+    The wearer steps as in `gait`, or to a metronome where the seed is odd; all chance follows
+    from the seed. Raises SettingsError where the core cannot hold the rig's settings.
+    """
+    built = perturbed(rig, seed)
+    raises = metronome_raises(built, seconds) if seed % 2 else gait_raises(built, gait, seconds)
+    walk = Walk(built, script(built, raises, seconds, seed), seed, believed=rig)
+    misaligned(walk.state, seed)
+    trace = walk.run()
+    legs = {name: leg_figures(trace, name, built) for name in LEGS}
+    return Trial(
+        seed,
+        legs,
+        tuple(max(want.missed(leg, built) for leg in legs.values()) for want in WANTS),
+    )
