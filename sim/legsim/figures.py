@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 from math import degrees
+from statistics import median
 from typing import Any
 
 import numpy as np
@@ -58,17 +59,19 @@ class LegFigures:
 def leg_figures(trace: NDArray[np.void], name: str, rig: Rig) -> LegFigures:
     """Work out the figures of the leg called `name`, "left" or "right"."""
     leg = trace[name]
+    phases = leg["phase"].copy()  # in one piece: what a trace holds of one channel lies far apart
     steps = _steps(leg, rig)
     clearances = [step.clearance_m for step in steps]
     fold_rad = leg["thigh_rad"] + leg["shank_rad"]
-    moving = np.isin(leg["phase"], _MOVING)
+    in_phase = [phases == i for i in range(len(PHASES))]
+    moving = np.any([in_phase[i] for i in _MOVING], axis=0)
     target_rad = fold_for_lift_rad(rig.mechanism, rig.wants.clearance_m)
     bits = leg["fault_bits"] | trace["fault_bits"]
     return LegFigures(
         steps=steps,
         steps_made=sum(clearance >= rig.wants.clearance_worst_m for clearance in clearances),
         clearance_worst_m=min(clearances, default=0.0),
-        clearance_median_m=float(np.median(clearances)) if steps else 0.0,
+        clearance_median_m=median(clearances) if steps else 0.0,
         lift_worst_s=max((step.lift_s for step in steps), default=0.0),
         lower_worst_s=max((step.lower_s for step in steps), default=0.0),
         past_target_rad=_past(fold_rad[moving], target_rad),
@@ -81,8 +84,8 @@ def leg_figures(trace: NDArray[np.void], name: str, rig: Rig) -> LegFigures:
         slack_moving_m=float(leg["slack_m"][moving].max(initial=0.0)),
         slack_standing_m=float(leg["slack_m"][~moving].max(initial=0.0)),
         phase_s={
-            phase.name: float((leg["phase"] == i).sum()) * rig.control.period_s
-            for i, phase in enumerate(PHASES)
+            phase.name: float(np.count_nonzero(ticks)) * rig.control.period_s
+            for phase, ticks in zip(PHASES, in_phase, strict=True)
         },
         faults=fault_names(int(np.bitwise_or.reduce(bits))),
     )

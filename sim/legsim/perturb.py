@@ -4,7 +4,9 @@ The control core believes the rig file; what walks is another rig. `perturbed` d
 such rig, `misaligned` puts its joint sensors a little off their calibration.
 """
 
+from collections.abc import Callable, Sequence
 from dataclasses import fields, replace
+from functools import lru_cache
 from math import ceil, radians
 from random import Random
 from typing import NamedTuple
@@ -18,6 +20,14 @@ from legsim.stiffness import coarsest_substep_s
 # How a spread is meant. By a factor: the value changes by up to this share of itself, both
 # ways, or only to more, or only to less. By an offset: it changes by up to so much.
 FACTOR, MORE, LESS, OFFSET, ABOVE = "factor", "more", "less", "offset", "above"
+# Way -> change of a value for each of its spread, by what is drawn.
+_CHANGES: dict[str, Callable[[float, float], float]] = {
+    FACTOR: lambda value, drawn: value * drawn,
+    MORE: lambda value, drawn: value * abs(drawn),
+    LESS: lambda value, drawn: -value * abs(drawn),
+    OFFSET: lambda value, drawn: drawn,
+    ABOVE: lambda value, drawn: abs(drawn),
+}
 
 
 class Tolerance(NamedTuple):
@@ -94,35 +104,34 @@ _RANGES = {
 
 
 def perturbed(rig: Rig, seed: int) -> Rig:
-    """Another build of `rig`, every tolerance drawn evenly within its spread.
+    """Another build of `rig`, every tolerance drawn evenly within its spread."""
+    return built(rig, draws(seed))
+
+
+@lru_cache(maxsize=2048)
+def draws(seed: int) -> tuple[float, ...]:
+    """What chance has for each row of `TOLERANCES`, -1 to 1; the same for the same seed."""
+    # A row's own chance, so that another row more leaves all rigs otherwise as they were.
+    return tuple(Random(f"{seed} {tolerance.key}").uniform(-1, 1) for tolerance in TOLERANCES)
+
+
+def built(rig: Rig, drawn: Sequence[float]) -> Rig:
+    """The build of `rig` that has `drawn`, -1 to 1, of each row of `TOLERANCES`.
 
     Values stay in their keys' ranges; where the other rig is too stiff for the simulator's
     step, its step is made shorter.
     """
     changes: dict[str, dict[str, float]] = {}
-    for tolerance in TOLERANCES:
+    for tolerance, one in zip(TOLERANCES, drawn, strict=True):
         section, name = tolerance.key.split(".")
-        # A row's own chance, so that another row more leaves all rigs otherwise as they were.
-        drawn = Random(f"{seed} {tolerance.key}").uniform(-1, 1)
-        value = _drawn(getattr(getattr(rig, section), name), tolerance, drawn)
+        value = getattr(getattr(rig, section), name)
+        value += tolerance.spread * _CHANGES[tolerance.way](value, one)
         declared = _RANGES[tolerance.key]
         changes.setdefault(section, {})[name] = min(max(value, declared["low"]), declared["high"])
     other = replace(
         rig, **{section: replace(getattr(rig, section), **new) for section, new in changes.items()}
     )
     return _followed(other)
-
-
-def _drawn(value: float, tolerance: Tolerance, drawn: float) -> float:
-    """The value moved by its spread, `drawn` being -1 to 1."""
-    change = {
-        FACTOR: value * drawn,
-        MORE: value * abs(drawn),
-        LESS: -value * abs(drawn),
-        OFFSET: drawn,
-        ABOVE: abs(drawn),
-    }
-    return value + tolerance.spread * change[tolerance.way]
 
 
 def _followed(rig: Rig) -> Rig:

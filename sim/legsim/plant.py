@@ -28,18 +28,19 @@ def start_state(rig: Rig, seed: int) -> NDArray[np.void]:
     # Any number may be a seed, but this generator must not start at zero.
     state["random"] = (seed * 0x9E3779B97F4A7C15 + 0x1234567) % 2**64 or 1
     thigh_rad, shank_rad = leans_under_hip_rad(rig.mechanism, rig.mechanism.fold_extended_rad)
+    record = rig_record(rig)[0]
     for name in ("left", "right"):
         leg = state[name]
         leg["thigh_rad"] = leg["thigh_play_rad"] = thigh_rad
         leg["shank_rad"] = leg["shank_play_rad"] = shank_rad
-        leg["hip_m"] = rig_record(rig)["derived"]["standing_hip_m"]
+        leg["hip_m"] = record["derived"]["standing_hip_m"]
         leg["share"] = 0.5
         leg["resistance_ohm"] = rig.drive.resistance_ohm
         leg["reverse_ready"] = 1.0
     # The two controllers' frames are in step neither with the loop nor with each other.
     state["left"]["frame_s"] = uniform(state[0]) * rig.controller.frame_s
     state["right"]["frame_s"] = uniform(state[0]) * rig.controller.frame_s
-    state["bus_V"] = battery_V(rig_record(rig)[0], 0.0)
+    state["bus_V"] = battery_V(record, 0.0)
     return state
 
 

@@ -1,7 +1,10 @@
 """The simulator's memory: nested structured records of floats, for compiled code."""
 
-from dataclasses import astuple, fields
+from collections.abc import Callable
+from dataclasses import fields
 from functools import cache
+from itertools import groupby
+from operator import attrgetter
 from typing import Any
 
 import numpy as np
@@ -102,7 +105,7 @@ STATE = np.dtype(
     ]
 )
 
-# Sums and products that do not change during a run.
+# What `derived` works out.
 _DERIVED = np.dtype(
     [
         (name, np.float64)
@@ -130,34 +133,44 @@ _DERIVED = np.dtype(
 )
 
 
-_SECTIONS = tuple(section for section in SECTIONS if section not in SIZING_SECTIONS)
+_KEYS = tuple(
+    (section, item)
+    for section in SECTIONS
+    if section not in SIZING_SECTIONS
+    for item in fields(getattr(Rig(), section))
+)
+# Made once, as a study makes records of many thousand rigs: what reads all numbers of a rig,
+# and which of these are words.
+_read: Callable[[Rig], tuple[Any, ...]] = attrgetter(
+    *(f"{section}.{item.name}" for section, item in _KEYS)
+)
+_WORDS = tuple(
+    (i, item.metadata["words"]) for i, (_, item) in enumerate(_KEYS) if "words" in item.metadata
+)
 
 
 @cache
 def rig_dtype() -> np.dtype[np.void]:
     """What the simulator needs of `legsim.rig.Rig`; a choice becomes the index of its word."""
     parts: list[Any] = [
-        (section, [(item.name, np.float64) for item in fields(getattr(Rig(), section))])
-        for section in _SECTIONS
+        (section, [(item.name, np.float64) for _, item in keys])
+        for section, keys in groupby(_KEYS, lambda key: key[0])
     ]
     return np.dtype([*parts, ("derived", _DERIVED)])
 
 
 def rig_record(rig: Rig) -> NDArray[np.void]:
     """Copy a rig into a one-element array of `rig_dtype()`, derived values included."""
-    record = np.zeros(1, rig_dtype())
-    for section in _SECTIONS:
-        part = getattr(rig, section)
-        record[section] = tuple(
-            item.metadata["words"].index(value) if "words" in item.metadata else value
-            for item, value in zip(fields(part), astuple(part), strict=True)
-        )
-    for name, value in _derive(rig).items():
-        record["derived"][name] = value
-    return record
+    values = list(_read(rig))
+    for i, words in _WORDS:
+        values[i] = words.index(values[i])
+    more = derived(rig)
+    values += [more[name] for name in _DERIVED.names or ()]
+    return np.array(values, np.float64).view(rig_dtype())
 
 
-def _derive(rig: Rig) -> dict[str, float]:
+def derived(rig: Rig) -> dict[str, float]:
+    """Sums and products of a rig's numbers that do not change during a run."""
     m, spring, gas = rig.mechanism, rig.spring, rig.gas_spring
     rope, drive = rig.rope, rig.drive
     thigh_m, shank_m = m.thigh_length_m, m.shank_length_m

@@ -1,6 +1,8 @@
 """A whole walk of a simulated rig, from start to trace."""
 
 from collections.abc import Iterator
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +19,15 @@ from legsim.wearer import ARM_S
 _NO_TROUBLES = np.zeros(0, TROUBLE)
 
 
+@lru_cache(maxsize=4)
+def _start_core(rig: Rig) -> np.recarray[Any, Any]:
+    """The core before its first tick; kept, since many builds of a rig walk with its settings."""
+    plain = core_rig(rig)
+    # Neutral before the first tick, as the board's own start does it.
+    plain.left.pulse_us = plain.right.pulse_us = plain.settings.pulse_neutral_us
+    return core.to_record(plain)
+
+
 class Walk:
     """One run of one rig: same rig, script and seed, same trajectory, to the bit."""
 
@@ -30,10 +41,7 @@ class Walk:
         troubles: NDArray[np.void] = _NO_TROUBLES,
     ) -> None:
         """`believed` is the rig that the settings are made from, where it is not the true one."""
-        plain = core_rig(believed or rig)
-        # Neutral before the first tick, as the board's own start does it.
-        plain.left.pulse_us = plain.right.pulse_us = plain.settings.pulse_neutral_us
-        self.core = core.to_record(plain)
+        self.core = _start_core(believed or rig).copy()
         self.words = self.core.view(np.int32)
         self.fresh = self.words.copy()
         self.sealed = self.words[: core.dtype("Settings").itemsize // 4].copy()

@@ -6,7 +6,7 @@ import numpy as np
 
 from legsim.leg import BRISTLE_N_PER_M, BRISTLE_NS_PER_M, FRICTION_RADPS
 from legsim.linkage import leans_under_hip_rad, span_m, span_per_fold_m
-from legsim.records import rig_record
+from legsim.records import derived
 from legsim.rig import Rig
 
 # A spring or damper must move its mass by less than this share of itself in one step. Past
@@ -26,7 +26,7 @@ def coarsest_substep_s(rig: Rig) -> float:
 def _coarsest_s(rig: Rig, fold_rad: float) -> float:
     """Longest step for one leg in one pose, its hip held."""
     m, rope, ground, wearer = rig.mechanism, rig.rope, rig.ground, rig.wearer
-    d = rig_record(rig)[0]["derived"]
+    d = derived(rig)
     thigh_rad, shank_rad = leans_under_hip_rad(m, fold_rad)
     along = -d["coupling_kgm2"] * cos(fold_rad)
     masses = np.array([[d["inertia_thigh_kgm2"], along], [along, d["inertia_shank_kgm2"]]])

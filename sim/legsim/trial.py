@@ -1,9 +1,10 @@
 """Trials: other builds of a rig walk with its settings, and are judged by its wants."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from legsim.figures import WANTS, LegFigures, leg_figures
-from legsim.perturb import misaligned, perturbed
+from legsim.perturb import built, draws, misaligned
 from legsim.rig import Rig
 from legsim.run import Walk
 from legsim.wearer import Gait, gait_raises, metronome_raises, script
@@ -32,14 +33,25 @@ def trial(rig: Rig, seed: int, seconds: float, gait: Gait) -> Trial:
     The wearer steps as in `gait`, or to a metronome where the seed is odd; all chance follows
     from the seed. Raises SettingsError where the core cannot hold the rig's settings.
     """
-    built = perturbed(rig, seed)
-    raises = metronome_raises(built, seconds) if seed % 2 else gait_raises(built, gait, seconds)
-    walk = Walk(built, script(built, raises, seconds, seed), seed, believed=rig)
-    misaligned(walk.state, seed)
+    return trial_of(rig, draws(seed), seed, seconds, gait)
+
+
+def trial_of(rig: Rig, drawn: Sequence[float], seed: int, seconds: float, gait: Gait) -> Trial:
+    """The same of the build that has `drawn`, -1 to 1, of each tolerance; the rest as by seed."""
+    made = built(rig, drawn)
+    walk = trial_walk(rig, made, seed, seconds, gait)
     trace = walk.run()
-    legs = {name: leg_figures(trace, name, built) for name in LEGS}
+    legs = {name: leg_figures(trace, name, made) for name in LEGS}
     return Trial(
         seed,
         legs,
-        tuple(max(want.missed(leg, built) for leg in legs.values()) for want in WANTS),
+        tuple(max(want.missed(leg, made) for leg in legs.values()) for want in WANTS),
     )
+
+
+def trial_walk(rig: Rig, made: Rig, seed: int, seconds: float, gait: Gait) -> Walk:
+    """The walk of a trial, before its first tick: `made` walks, and `rig` is believed."""
+    raises = metronome_raises(made, seconds) if seed % 2 else gait_raises(made, gait, seconds)
+    walk = Walk(made, script(made, raises, seconds, seed), seed, believed=rig)
+    misaligned(walk.state, seed)
+    return walk

@@ -9,6 +9,7 @@ person's own unevenness kept.
 from dataclasses import dataclass
 from itertools import pairwise
 from random import Random
+from statistics import fmean
 from typing import Any
 
 import numpy as np
@@ -118,17 +119,21 @@ def _raise(rig: Rig, leg: int, start_s: float, end_s: float) -> Raise:
 
 def _pressed(time_s: Floats, angle_deg: Floats, rig: Rig) -> list[tuple[float, float]]:
     """Intervals in which a knee is bent beyond the level that gives the wanted share."""
+    # A study does this for thousands of wearers: the few points of interest as plain numbers.
+    plain_s, plain_deg = time_s.tolist(), angle_deg.tolist()
 
     def beyond(level_deg: float) -> list[tuple[float, float]]:
         # A knee that also gives a little in stance does so for far shorter than it swings.
-        found = _beyond(time_s, angle_deg, level_deg)
+        bent = angle_deg > level_deg
+        crossed = np.flatnonzero(bent[:-1] != bent[1:]).tolist()
+        found = _between(plain_s, plain_deg, level_deg, crossed)
         longest_s = max((end - start for start, end in found), default=0.0)
         return [(start, end) for start, end in found if end - start > longest_s / 2]
 
     def share(level_deg: float) -> float:
         presses = beyond(level_deg)
         stride_s = _recorded_stride_s([presses])
-        return float(np.mean([end - start for start, end in presses])) / stride_s
+        return fmean([end - start for start, end in presses]) / stride_s
 
     # Near the bottom every small bend of stance counts, near the top hardly a swing does;
     # between these shares of its range a knee in level walking bends once a stride.
@@ -147,13 +152,17 @@ def _pressed(time_s: Floats, angle_deg: Floats, rig: Rig) -> list[tuple[float, f
     return beyond((low + high) / 2)
 
 
-def _beyond(time_s: Floats, angle_deg: Floats, level_deg: float) -> list[tuple[float, float]]:
-    """Whole intervals above a level, their ends interpolated."""
-    above = angle_deg - level_deg
-    i = np.flatnonzero((above[:-1] > 0) != (above[1:] > 0))
-    at = time_s[i] + (time_s[i + 1] - time_s[i]) * above[i] / (above[i] - above[i + 1])
-    first = int(len(at) > 0 and above[i[0]] > 0)  # a record may begin in mid-swing
-    return [(float(a), float(b)) for a, b in zip(at[first::2], at[first + 1 :: 2], strict=False)]
+def _between(
+    time_s: list[float], angle_deg: list[float], level_deg: float, crossed: list[int]
+) -> list[tuple[float, float]]:
+    """Whole intervals above a level that is crossed after each of `crossed`, interpolated."""
+    at = []
+    for i in crossed:
+        before, after = angle_deg[i] - level_deg, angle_deg[i + 1] - level_deg
+        at.append(time_s[i] + (time_s[i + 1] - time_s[i]) * before / (before - after))
+    # A record may begin in mid-swing.
+    first = int(len(at) > 0 and angle_deg[crossed[0]] > level_deg)
+    return list(zip(at[first::2], at[first + 1 :: 2], strict=False))
 
 
 def _recorded_stride_s(per_leg: list[list[tuple[float, float]]]) -> float:
@@ -161,7 +170,7 @@ def _recorded_stride_s(per_leg: list[list[tuple[float, float]]]) -> float:
     gaps = [later[0] - earlier[0] for presses in per_leg for earlier, later in pairwise(presses)]
     if not gaps:
         raise GaitError("no foot is raised twice in it; it must hold two strides or more")
-    return float(np.mean(gaps))
+    return fmean(gaps)
 
 
 def script(rig: Rig, raises: list[Raise], seconds: float, seed: int = 1) -> NDArray[np.void]:
@@ -181,7 +190,7 @@ def script(rig: Rig, raises: list[Raise], seconds: float, seed: int = 1) -> NDAr
         for one in mine:
             _rise(lines[name]["push"], time_s, one.start_s, one.end_s, _PUSH_S)
             # The ground changes under a foot in mid-swing, when it is farthest from it.
-            middle = np.searchsorted(time_s, (one.start_s + one.down_s) / 2)
+            middle = time_s.searchsorted((one.start_s + one.down_s) / 2)
             lines[name]["ground_m"][middle:] = bumps_m[one]
         lines[name]["raised"] = _raised(rig, mine, time_s)
         lines[name]["foot_x_m"] = _foot_x_m(rig, mine, time_s)
@@ -199,14 +208,15 @@ def script(rig: Rig, raises: list[Raise], seconds: float, seed: int = 1) -> NDAr
 
 def _ramp(time_s: Floats, start_s: float, length_s: float) -> Floats:
     """From 0 to 1 over `length_s`, smooth at both ends."""
-    x = np.clip((time_s - start_s) / length_s, 0, 1)
+    # A script has dozens; np.clip would take longer than all the rest.
+    x = np.minimum(np.maximum((time_s - start_s) / length_s, 0), 1)
     return np.asarray(x * x * (3 - 2 * x))
 
 
 def _rise(values: Floats, time_s: Floats, up_s: float, down_s: float, length_s: float) -> None:
     """Add to `values` a ramp up and a later ramp down, each `length_s` long."""
     # Only where it is not zero: a long walk has many.
-    part = slice(*np.searchsorted(time_s, (up_s, down_s + length_s)))
+    part = slice(time_s.searchsorted(up_s), time_s.searchsorted(down_s + length_s))
     values[part] += _ramp(time_s[part], up_s, length_s) - _ramp(time_s[part], down_s, length_s)
 
 
@@ -234,7 +244,7 @@ def _foot_x_m(rig: Rig, mine: list[Raise], time_s: Floats) -> Floats:
         knots_m += [max(-reach_m, knots_m[-1] - speed * (one.start_s - knots_s[-3])), reach_m]
     x_m = np.interp(time_s, knots_s, knots_m)
     for k in range(1, len(knots_s) - 1, 2):
-        forward = slice(*np.searchsorted(time_s, knots_s[k : k + 2]))
+        forward = slice(*time_s.searchsorted(knots_s[k : k + 2]))
         x_m[forward] = knots_m[k] + (knots_m[k + 1] - knots_m[k]) * _ramp(
             time_s[forward], knots_s[k], knots_s[k + 1] - knots_s[k]
         )
