@@ -16,6 +16,10 @@ from legsim.rig import Rig
 from legsim.tables import PHASES, fault_names
 
 _MOVING = (LIFTING, HELD, LOWERING, RELEASING)
+# A foot is down from here: a leg that has reached its end may still hang so far over the ground,
+# by its rest margin (0.2 deg of the fold) and its calibration (1 deg), at 5 mm for each degree.
+# No gain lowers it further; the wearer's weight does, under which the leg sinks by more.
+_DOWN_M = 0.006
 
 
 @dataclass(frozen=True)
@@ -106,7 +110,7 @@ def _steps(leg: Any, rig: Rig) -> tuple[Step, ...]:
         clearance = leg["clearance_m"][start:end]
         let_go = int(np.argmax(np.diff(push[start:end], prepend=0) < 0))
         # Not the first moments: the foot is still on the ground when it lets go early.
-        down = leg["load_N"][start + let_go : end] > 0
+        down = clearance[let_go:] <= _DOWN_M
         steps.append(
             Step(
                 asked_s=float(start * period),

@@ -1,7 +1,7 @@
 """Trials: other builds of a rig walk with its settings, and are judged by its wants."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from legsim.figures import WANTS, LegFigures, leg_figures
 from legsim.perturb import built, draws, misaligned
@@ -38,7 +38,7 @@ def trial(rig: Rig, seed: int, seconds: float, gait: Gait) -> Trial:
 
 def trial_of(rig: Rig, drawn: Sequence[float], seed: int, seconds: float, gait: Gait) -> Trial:
     """The same of the build that has `drawn`, -1 to 1, of each tolerance; the rest as by seed."""
-    made = built(rig, drawn)
+    made = unhurried(built(rig, drawn))
     walk = trial_walk(rig, made, seed, seconds, gait)
     trace = walk.run()
     legs = {name: leg_figures(trace, name, made) for name in LEGS}
@@ -55,3 +55,15 @@ def trial_walk(rig: Rig, made: Rig, seed: int, seconds: float, gait: Gait) -> Wa
     walk = Walk(made, script(made, raises, seconds, seed), seed, believed=rig)
     misaligned(walk.state, seed)
     return walk
+
+
+def unhurried(rig: Rig) -> Rig:
+    """The same rig, its wearer walking no faster than legs that do just what is wanted.
+
+    A swing is a lift and a lowering. Whoever leaves it less time than is wanted of these
+    raises the foot for too short a time, whatever the gains: such a step judges nobody.
+    """
+    swing_s = rig.wants.lift_s + rig.wants.lower_s
+    quickest_per_s = 2 * (1 - rig.wearer.stance_share) / swing_s
+    cadence_per_s = min(rig.wearer.cadence_per_s, quickest_per_s)
+    return replace(rig, wearer=replace(rig.wearer, cadence_per_s=cadence_per_s))

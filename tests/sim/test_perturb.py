@@ -108,4 +108,4 @@ def test_each_joints_sensor_is_a_little_off_its_calibration_on_its_own(seed):
         state[foot][f"{joint}_slip_rad"][0] for foot in FEET for joint in ("thigh", "shank")
     ]
     assert len(set(slips_rad)) == 4
-    assert np.abs(slips_rad).max() <= radians(0.5)
+    assert np.abs(slips_rad).max() <= radians(0.3)
