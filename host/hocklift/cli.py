@@ -86,6 +86,13 @@ def _size_arguments(parser: argparse.ArgumentParser) -> None:
     add("--out", metavar="DIR", type=Path, help="folder for pictures")
 
 
+def _margins_arguments(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("rig", metavar="RIG", type=Path, nargs="?", help="rig file (left out: the demo rig)")
+    add("--json", action="store_true", help="print the margins as JSON")
+    add("--out", metavar="DIR", type=Path, help="folder for pictures")
+
+
 def _board_arguments(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     add("--port", metavar="PORT", default="sim", help="the board's serial port (%(default)s)")
@@ -177,6 +184,12 @@ COMMANDS = (
         "put every fault into the simulated rig, in every phase, and see that it stays safe",
         "hocklift.commands.drill",
         _drill_arguments,
+    ),
+    Command(
+        "margins",
+        "how far gains and delays may grow before a leg swings by itself",
+        "hocklift.commands.margins",
+        _margins_arguments,
     ),
     Command(
         "flash",

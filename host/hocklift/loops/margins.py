@@ -45,7 +45,7 @@ class PoseMargins:
 
     phase: str
     fold_rad: float
-    rate_radps: float | None
+    loop: Loop | None
     margins: Margins | None
     why: str = ""
 
@@ -65,13 +65,13 @@ def rig_margins(rig: Rig) -> list[PoseMargins]:
 
 def worst(found: list[PoseMargins]) -> PoseMargins:
     """The row that comes nearest to swinging: unstable before stable, then by peak sensitivity."""
-    told = [row for row in found if row.margins is not None]
-    return max(told, key=lambda row: _nearness(row.margins))
+    return max(found, key=_nearness)
 
 
-def _nearness(margins: Margins | None) -> float:
-    assert margins is not None
-    return margins.peak if margins.stable else inf
+def _nearness(row: PoseMargins) -> float:
+    if row.margins is None:
+        return 0.0
+    return row.margins.peak if row.margins.stable else inf
 
 
 def _pose_margins(rig: Rig, fold_rad: float, phase: str) -> PoseMargins:
@@ -79,7 +79,7 @@ def _pose_margins(rig: Rig, fold_rad: float, phase: str) -> PoseMargins:
         loop = loop_at(rig, fold_rad, phase)
     except NoBalanceError as error:
         return PoseMargins(phase, fold_rad, None, None, str(error))
-    return PoseMargins(phase, fold_rad, loop.rate_radps, margins_of(loop))
+    return PoseMargins(phase, fold_rad, loop, margins_of(loop))
 
 
 def rig_ultimate(rig: Rig) -> Ultimate:
