@@ -115,6 +115,8 @@ class Device:
         self.transport = transport
         self.tap = tap
         self.in_charge = False
+        # Whether whoever is in charge is still there; asked before each beat.
+        self.alive: Callable[[], bool] = lambda: True
         self._decoder = Decoder()
         self._inbox: deque[Frame] = deque(maxlen=_INBOX_MOST)
         self._credit = transport.credit
@@ -286,7 +288,7 @@ class Device:
         """Grant what has been used up, and beat."""
         now_s = self.transport.now_s()
         credit = self._credit
-        if self.in_charge and now_s - self._beat_s >= _BEAT_S:
+        if self.in_charge and now_s - self._beat_s >= _BEAT_S and self.alive():
             self._beat_s = now_s
             self._write("beat")
         quiet_s = now_s - max(self._heard_s, self._granted_s)

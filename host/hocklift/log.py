@@ -74,6 +74,10 @@ class LogWriter:
     def __exit__(
         self, kind: type[BaseException] | None, _: BaseException | None, __: TracebackType | None
     ) -> None:
+        """Let go of the file."""
+        self.close()
+
+    def close(self) -> None:
         """Close the file; without `end` it reads as one that broke off."""
         self._file.close()
 

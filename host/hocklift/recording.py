@@ -86,6 +86,80 @@ class Recording:
         return PHASES[phase][0] if phase < len(PHASES) else f"phase {phase}"
 
 
+class Recorder:
+    """Writes down what a board says, beside whatever else it is asked; `take` each frame of it.
+
+    From when it is made until `end`, every byte that comes is in the file; whatever ends the
+    program before, the file is good. Raises PortError or BoardError if nothing can be recorded
+    at all, OutputError if nothing can be written. `rig` is None for the demo rig.
+    """
+
+    def __init__(self, device: Device, path: Path, rig: Rig | None) -> None:
+        self._device = device
+        came = bytearray()
+        device.tap = came.extend
+        try:
+            hello = device.hello()
+            device.send("every", 1)
+            words = device.snapshot().words
+            header = {
+                "date": date_words(),
+                "rig": "demo" if rig is None else rig_text(rig),
+                "port": device.transport.name,
+                "board": {
+                    name: value.hex() if isinstance(value, bytes) else value
+                    for name, value in hello.values.items()
+                },
+                "core": core_mark(),
+                "settings": words[:SETTINGS_COUNT].tolist(),
+            }
+            self._writer = LogWriter(path, header)
+        except BaseException:
+            device.tap = None
+            raise
+        # What came before the board's hello is the end of something else.
+        self._writer.came(bytes(came[max(came.rfind(hello.raw), 0) :]))
+        device.tap = self._writer.came
+        self.recording = Recording(path, int(hello.values["period_us"]) / 1e6)
+        self._taken_s = device.transport.now_s()
+        self._again_s = _SNAPSHOT_AGAIN_S
+        self._torn = False
+
+    def take(self, frame: Frame) -> None:
+        """Take a frame that has come."""
+        self._torn |= self.recording.take(frame)
+        self.recording.lost, self.recording.damaged = self._device.lost, self._device.damaged
+
+    def mark(self, text: str) -> None:
+        """Put a person's remark beside the latest tick."""
+        self._writer.mark(text, int(self.recording.values.get("tick", 0)))
+        self.recording.marks += 1
+
+    def keep_up(self) -> None:
+        """Take a snapshot where one is due; what comes meanwhile waits for `Device.frames`."""
+        now_s = self._device.transport.now_s()
+        if now_s - self._taken_s > (self._again_s if self._torn else _SNAPSHOT_S):
+            self._again_s = (
+                min(2 * self._again_s, _SNAPSHOT_S) if self._torn else _SNAPSHOT_AGAIN_S
+            )
+            self._device.snapshot()
+            self._taken_s, self._torn = self._device.transport.now_s(), False
+
+    def end(self, why: str, trouble: str = "") -> Recording:
+        """End the file, saying why; nothing more is written."""
+        recording = self.recording
+        recording.why, recording.trouble = why, trouble
+        self._device.tap = None
+        self._writer.end(why)
+        recording.bytes = self._writer.bytes
+        return recording
+
+    def close(self) -> None:
+        """Let go of the file; without `end` it reads as one that broke off."""
+        self._device.tap = None
+        self._writer.close()
+
+
 def record(
     device: Device,
     path: Path,
@@ -101,76 +175,48 @@ def record(
     `walks` is called once all is ready; `marks` are a person's remarks as they type them. `rig`
     is None for the demo rig. Raises PortError or BoardError if nothing can be recorded at all.
     """
-    came = bytearray()
-    device.tap = came.extend
-    hello = device.hello()
-    device.send("every", 1)
-    words = device.snapshot().words
-    header = {
-        "date": date_words(),
-        "rig": "demo" if rig is None else rig_text(rig),
-        "port": device.transport.name,
-        "board": {
-            name: value.hex() if isinstance(value, bytes) else value
-            for name, value in hello.values.items()
-        },
-        "core": core_mark(),
-        "settings": words[:SETTINGS_COUNT].tolist(),
-    }
-    recording = Recording(path, int(hello.values["period_us"]) / 1e6)
-    with LogWriter(path, header) as writer:
-        # What came before the board's hello is the end of something else.
-        writer.came(bytes(came[max(came.rfind(hello.raw), 0) :]))
-        device.tap = writer.came
+    recorder = Recorder(device, path, rig)
+    try:
         walks()
+        trouble = ""
         try:
-            recording.why = _run(device, writer, recording, seconds, marks, show)
+            why = _run(device, recorder, seconds, marks, show)
         except (PortError, BoardError) as error:
-            recording.why = recording.trouble = str(error)
-        writer.end(recording.why)
-        recording.bytes = writer.bytes
-    return recording
+            why = trouble = str(error)
+        return recorder.end(why, trouble)
+    finally:
+        recorder.close()
 
 
 def _run(
     device: Device,
-    writer: LogWriter,
-    recording: Recording,
+    recorder: Recorder,
     seconds: float | None,
     marks: "SimpleQueue[str] | None",
     show: Callable[[Recording], None],
 ) -> str:
     """Let frames come in until the time is over, or Ctrl-C; returns which."""
-    now_s = device.transport.now_s
-    taken_s = now_s()
-    again_s = _SNAPSHOT_AGAIN_S
-    torn = False
     with _stop_asked() as asked:
         for frame in device.frames(seconds):
-            torn |= recording.take(frame)
-            recording.lost, recording.damaged = device.lost, device.damaged
+            recorder.take(frame)
             if marks is not None:
-                _mark(writer, recording, marks)
-            show(recording)
+                _mark(recorder, marks)
+            show(recorder.recording)
             if asked.is_set():
                 break
-            if now_s() - taken_s > (again_s if torn else _SNAPSHOT_S):
-                again_s = min(2 * again_s, _SNAPSHOT_S) if torn else _SNAPSHOT_AGAIN_S
-                device.snapshot()
-                taken_s, torn = now_s(), False
+            recorder.keep_up()
     # One more, so that the end is known as well as the start.
     device.snapshot()
     device.send("every", 0)
     for frame in device.frames(0):
-        recording.take(frame)
+        recorder.take(frame)
     return STOPPED if asked.is_set() else TIME_OVER
 
 
-def _mark(writer: LogWriter, recording: Recording, marks: "SimpleQueue[str]") -> None:
+def _mark(recorder: Recorder, marks: "SimpleQueue[str]") -> None:
     try:
         while True:
-            writer.mark(marks.get_nowait(), int(recording.values.get("tick", 0)))
-            recording.marks += 1
+            recorder.mark(marks.get_nowait())
     except Empty:
         pass
 
