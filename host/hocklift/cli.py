@@ -135,6 +135,13 @@ def _bench_arguments(parser: argparse.ArgumentParser) -> None:
     add("--json", action="store_true", help="print what was measured as JSON")
 
 
+def _page_arguments(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("rig", metavar="RIG", type=Path, nargs="?", help="rig file (left out: the demo rig)")
+    _board_arguments(parser)
+    add("--no-open", action="store_true", help="only print the address, open no browser")
+
+
 def _check_arguments(parser: argparse.ArgumentParser) -> None:
     _bench_arguments(parser)
     add = parser.add_argument
@@ -196,6 +203,12 @@ COMMANDS = (
         "put the firmware and a rig's settings onto a board",
         "hocklift.commands.flash",
         _flash_arguments,
+    ),
+    Command(
+        "bench",
+        "watch a board live on a page: both legs, traces, faults, gains, and a stop",
+        "hocklift.commands.bench",
+        _page_arguments,
     ),
     Command(
         "record",

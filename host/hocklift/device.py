@@ -125,6 +125,8 @@ class Device:
         self._period_s = 0.0
         # When the board started, by our clock, once that is known.
         self._born_s = inf
+        # Whether the last look found nothing.
+        self._quiet = True
         # Whether the board has something to say: nobody minds its silence otherwise.
         self._due = False
         self._heard_s = self._granted_s = self._beat_s = transport.now_s()
@@ -258,6 +260,7 @@ class Device:
         """
         self._keep_going()
         data = self.transport.read(READ_BYTES, wait_s)
+        self._quiet = not data
         if not data:
             return []
         self._heard_s = self.transport.now_s()
@@ -292,7 +295,8 @@ class Device:
             self._beat_s = now_s
             self._write("beat")
         quiet_s = now_s - max(self._heard_s, self._granted_s)
-        if (self._due or self._every) and quiet_s > _GRANT_AGAIN_S:
+        # Only where nothing came: after a sleep of this computer much may wait to be read.
+        if self._quiet and (self._due or self._every) and quiet_s > _GRANT_AGAIN_S:
             self._owed = 0
         if self._owed <= max(credit - credit // _GRANT_SHARE, min(_FRAME_BYTES, credit - 1)):
             self._grant(credit - self._owed)

@@ -139,9 +139,7 @@ class Recorder:
         """Take a snapshot where one is due; what comes meanwhile waits for `Device.frames`."""
         now_s = self._device.transport.now_s()
         if now_s - self._taken_s > (self._again_s if self._torn else _SNAPSHOT_S):
-            self._again_s = (
-                min(2 * self._again_s, _SNAPSHOT_S) if self._torn else _SNAPSHOT_AGAIN_S
-            )
+            self._again_s = min(2 * self._again_s, _SNAPSHOT_S) if self._torn else _SNAPSHOT_AGAIN_S
             self._device.snapshot()
             self._taken_s, self._torn = self._device.transport.now_s(), False
 

@@ -1,5 +1,6 @@
 """Step the core again over inputs that were recorded, from a state that was recorded."""
 
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -29,12 +30,12 @@ OUTPUTS = (
 )
 
 
+@cache
 def _places(names: tuple[str, ...]) -> NDArray[np.int64]:
     return np.array([core.word_of(name) for name in names], np.int64)
 
 
 _INPUT_PLACES = _places(INPUTS)
-_OUTPUT_PLACES = _places(OUTPUTS)
 
 
 @native
@@ -50,12 +51,14 @@ def _run(
             outputs[i, k] = words[output_places[k]]
 
 
-def restep(words: NDArray[np.int32], inputs: NDArray[np.int32]) -> NDArray[np.int32]:
+def restep(
+    words: NDArray[np.int32], inputs: NDArray[np.int32], names: tuple[str, ...] = OUTPUTS
+) -> NDArray[np.int32]:
     """Step the core from the memory `words`, which changes, a tick for each row of INPUTS.
 
-    Returns OUTPUTS after each of them.
+    Returns the integers of these names after each of them.
     """
     rig = words.view(core.dtype("Rig")).view(np.recarray)
-    outputs = np.zeros((len(inputs), len(OUTPUTS)), np.int32)
-    _run(rig[0], words, inputs, _INPUT_PLACES, outputs, _OUTPUT_PLACES)
+    outputs = np.zeros((len(inputs), len(names)), np.int32)
+    _run(rig[0], words, inputs, _INPUT_PLACES, outputs, _places(names))
     return outputs

@@ -17,7 +17,7 @@ from legsim.rig import Rig
 
 from hocklift.errors import RigFileError
 from hocklift.files import write_atomically
-from hocklift.rigfile.keys import KEYS, Key
+from hocklift.rigfile.keys import KEYS, Key, key_at, with_value_at
 from hocklift.rigfile.rules import RULES
 from hocklift.rigfile.units import QuantityError, Written, mismatch, show, split, to_si, with_unit
 
@@ -97,6 +97,28 @@ def parse_rig(text: str, name: str) -> Rig:
         rig = replace(rig, **{section: replace(getattr(rig, section), **values)})
     _raise_if_any(name, faults)
     return rig
+
+
+def with_written(rig: Rig, path: str, found: str) -> Rig:
+    """Return the rig with another value at a key, as a person writes it: "62 N/mm".
+
+    Raises RigFileError, as reading that line in a rig file would.
+    """
+    key = key_at(path)
+    try:
+        changed = with_value_at(rig, path, _read_value(key, found))
+    except _WrongValueError as error:
+        wanted = _wanted(key, key.unit if error.unit is None else error.unit)
+        raise RigFileError(f"{path}: found {_shown(found)}, {error}; {wanted}") from error
+    if broken := _broken_rules(changed):
+        raise RigFileError("; ".join(broken))
+    return changed
+
+
+def line_at(rig: Rig, path: str) -> str:
+    """Return the line of a rig file that gives a key the value that it has in a rig."""
+    key = key_at(path)
+    return _line(key, key.of(rig))
 
 
 def _read_text(path: Path) -> str:

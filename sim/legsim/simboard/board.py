@@ -8,7 +8,7 @@ import tempfile
 import threading
 import time
 from array import array
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from runpy import run_path
 from types import TracebackType
@@ -39,6 +39,8 @@ BOOT_US = 300000
 POWER, HARD, WATCHDOG = 1, 2, 3
 # What a stand lifts the hips by: the feet hang free.
 STAND_M = 0.15
+# A frame that carries less than this is lifted by its own springs.
+_LEAST_KG = 1.0
 
 # What the board is doing.
 BOOTS, WAITS, HANGS, ENDED = "boots", "waits", "hangs", "ended"
@@ -196,6 +198,25 @@ class SimBoard:
         """Raise a foot against its switch, or put it down; the wearer shifts their weight."""
         with self._lock:
             self.hands.raise_foot(FEET[leg], pressed)
+
+    def lean(self, side: float) -> None:
+        """Lean over: -1 puts all weight on the left leg, 1 on the right, 0 on both alike."""
+        with self._lock:
+            self.hands.lean = min(max(side, -1.0), 1.0)
+
+    def weigh(self, carried_kg: float, wearer_kg: float) -> None:
+        """Change what the frame carries, and who wears it.
+
+        The wearer carries themself; of what they weigh more than the rig's own wearer, the
+        frame bears the share that they lean on it.
+        """
+        hip = self.rig.hip
+        leant_kg = hip.lean_share * (wearer_kg - hip.wearer_mass_kg)
+        carried_kg = max(carried_kg + leant_kg, _LEAST_KG)
+        loaded = replace(self.rig.mechanism, carried_mass_kg=carried_kg)
+        with self._lock:
+            self._record = rig_record(replace(self.rig, mechanism=loaded))
+            self.hands.hanging = loaded.leg_mass_kg / carried_kg
 
     def wear(self, lines: NDArray[np.void]) -> None:
         """Obey a script of `legsim.wearer`, a line a tick from now on; its last line stays."""

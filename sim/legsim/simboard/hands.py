@@ -26,6 +26,8 @@ class Hands:
         self.script: NDArray[np.void] | None = None
         self.at = 0
         self.raised = dict.fromkeys(FEET, False)
+        # Where the wearer leans to: -1 left, 1 right; and how far they have got.
+        self.lean = self.leaning = 0.0
         self.held: dict[str, float | None] = dict.fromkeys(FEET)
         # Where the hand is that holds it.
         self.at_rad: dict[str, float | None] = dict.fromkeys(FEET)
@@ -53,8 +55,10 @@ class Hands:
             part, target = line[foot], float(self.raised[foot])
             part["push"] = _towards(float(part["push"]), target, period_s / _PUSH_S)
             part["raised"] = _towards(float(part["raised"]), target, period_s / _SHIFT_S)
-        lean = float(line["right"]["raised"] - line["left"]["raised"])
-        line["left"]["share"] = 0.5 + lean * (0.5 + self.hanging)
+        self.leaning = _towards(self.leaning, self.lean, period_s / _SHIFT_S)
+        most = 0.5 + self.hanging
+        over = float(line["right"]["raised"] - line["left"]["raised"]) * most
+        line["left"]["share"] = 0.5 + min(max(over - self.leaning / 2, -most), most)
         line["right"]["share"] = 1 - line["left"]["share"]
         return self.line
 

@@ -1,0 +1,1 @@
+"""The bench page: a board live in a browser on this computer, its traces, faults and settings."""
