@@ -47,7 +47,14 @@ def _rehearse_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE.csv",
         help="recorded gait, or metronome (left out: a built-in recording)",
     )
-    add("--seed", metavar="N", type=_seed, default=1, help="start of all chance (%(default)s)")
+    chance = parser.add_mutually_exclusive_group().add_argument
+    chance("--seed", metavar="N", type=_seed, default=1, help="start of all chance (%(default)s)")
+    chance(
+        "--built",
+        metavar="SEED",
+        type=_seed,
+        help="walk the build of that seed of `hocklift study`, its wearer and chance included",
+    )
     add("--json", action="store_true", help="print the figures as JSON")
     add("--out", metavar="DIR", type=Path, help="folder for pictures and traces")
 
@@ -71,6 +78,36 @@ def _drill_arguments(parser: argparse.ArgumentParser) -> None:
     add("--seed", metavar="S", type=_seed, default=1, help="start of all chance (%(default)s)")
     add("--json", action="store_true", help="print every case as JSON")
     add("--out", metavar="DIR", type=Path, help="folder for pictures and all figures")
+
+
+def _rigs(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and len(text) <= 6 and 1 <= int(text) <= 100_000):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 1 to 100000")
+    return int(text)
+
+
+def _study_arguments(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("rig", metavar="RIG", type=Path, nargs="?", help="rig file (left out: the demo rig)")
+    add(
+        "--rigs",
+        metavar="N",
+        type=_rigs,
+        default=1000,
+        help="how many builds of it, 1 to 100000 (%(default)s)",
+    )
+    add(
+        "--seconds",
+        metavar="S",
+        type=_seconds,
+        default=20.0,
+        help="how long each walks, 1 to 3600 (%(default)g)",
+    )
+    add("--seed", metavar="S", type=_seed, default=1, help="seed of the first (%(default)s)")
+    add("--sensitivity", action="store_true", help="also tell which tolerance matters most")
+    add("--cluster", metavar="ADDRESS", help="let the workers of a Dask cluster walk them")
+    add("--json", action="store_true", help="print the figures as JSON")
+    add("--out", metavar="DIR", type=Path, help="folder for pictures, and to go on after a kill")
 
 
 def _size_arguments(parser: argparse.ArgumentParser) -> None:
@@ -197,6 +234,12 @@ COMMANDS = (
         "how far gains and delays may grow before a leg swings by itself",
         "hocklift.commands.margins",
         _margins_arguments,
+    ),
+    Command(
+        "study",
+        "walk thousands of builds of a rig, each within its tolerances: how many do well?",
+        "hocklift.commands.study",
+        _study_arguments,
     ),
     Command(
         "flash",

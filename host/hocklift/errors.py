@@ -31,3 +31,7 @@ class LogError(HockliftError):
 
 class OutputError(HockliftError):
     """A file or folder that cannot be written, or would overwrite something."""
+
+
+class CrewError(HockliftError):
+    """Processes or a cluster that cannot be reached, or were lost amid their work."""

@@ -1,21 +1,24 @@
 """A rehearsal: one walk of a rig in closed loop, its figures, and its verdict."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import degrees
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from legsim.figures import WANTS, LegFigures, leg_figures, mm_words, seconds_words
+from legsim.perturb import draws
 from legsim.rig import Rig
 from legsim.run import Walk
 from legsim.settings import SettingsError
+from legsim.trial import build_of, is_metronome, trial_walk
 from legsim.wearer import Gait, GaitError, gait_raises, metronome_raises, script
 from numpy.typing import NDArray
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from hocklift.errors import RigFileError, WearerFileError
+from hocklift.studying.words import build_rows
 from hocklift.wearerfile import built_in_gait, read_gait
 
 METRONOME = "metronome"
@@ -33,6 +36,8 @@ class Rehearsal:
     seed: int
     trace: NDArray[np.void]
     legs: dict[str, LegFigures]
+    # Of another build of the rig file's rig: key, the file's number, its own; the farthest first.
+    build: tuple[tuple[str, str, str], ...] = ()
 
     @property
     def unmet(self) -> list[tuple[str, str, str]]:
@@ -66,6 +71,41 @@ def rehearse(
         walk = Walk(rig, script(rig, raises, seconds, seed), seed)
     except SettingsError as error:
         raise RigFileError(f"{rig_name}: {error}") from error
+    return _rehearsed(rig, rig_name, wearer_name, seconds, seed, walk, console)
+
+
+def rehearse_build(
+    rig: Rig, rig_name: str, seconds: float, seed: int, console: Console
+) -> Rehearsal:
+    """Walk the build of `rig` that a study has for `seed`: the same walk, to the bit.
+
+    Its settings are those of `rig`; its wearer and all chance follow from the seed. Raises
+    RigFileError where the rig's numbers make no settings, WearerFileError where the wearer has no
+    time to raise a foot.
+    """
+    made = build_of(rig, draws(seed))
+    try:
+        walk = trial_walk(rig, made, seed, seconds, built_in_gait())
+    except SettingsError as error:
+        raise RigFileError(f"{rig_name}: {error}") from error
+    except GaitError as error:
+        raise WearerFileError(f"the build of seed {seed}: {error}") from error
+    wearer_name = "a metronome" if is_metronome(seed) else "the built-in recorded gait"
+    name = f"{rig_name}, as seed {seed} builds it"
+    rehearsal = _rehearsed(made, name, wearer_name, seconds, seed, walk, console)
+    return replace(rehearsal, build=build_rows(rig, seed))
+
+
+def _rehearsed(
+    rig: Rig,
+    rig_name: str,
+    wearer_name: str,
+    seconds: float,
+    seed: int,
+    walk: Walk,
+    console: Console,
+) -> Rehearsal:
+    """Walk to the end, and work out the figures."""
     with Progress(
         TextColumn("{task.description}"),
         BarColumn(),

@@ -38,7 +38,7 @@ def trial(rig: Rig, seed: int, seconds: float, gait: Gait) -> Trial:
 
 def trial_of(rig: Rig, drawn: Sequence[float], seed: int, seconds: float, gait: Gait) -> Trial:
     """The same of the build that has `drawn`, -1 to 1, of each tolerance; the rest as by seed."""
-    made = unhurried(built(rig, drawn))
+    made = build_of(rig, drawn)
     walk = trial_walk(rig, made, seed, seconds, gait)
     trace = walk.run()
     legs = {name: leg_figures(trace, name, made) for name in LEGS}
@@ -49,9 +49,21 @@ def trial_of(rig: Rig, drawn: Sequence[float], seed: int, seconds: float, gait: 
     )
 
 
+def build_of(rig: Rig, drawn: Sequence[float]) -> Rig:
+    """The build that a trial walks: `drawn`, -1 to 1, of each tolerance, and nobody in a hurry."""
+    return unhurried(built(rig, drawn))
+
+
+def is_metronome(seed: int) -> bool:
+    """Whether the wearer of a seed steps to a metronome, and not as recorded."""
+    return seed % 2 == 1
+
+
 def trial_walk(rig: Rig, made: Rig, seed: int, seconds: float, gait: Gait) -> Walk:
     """The walk of a trial, before its first tick: `made` walks, and `rig` is believed."""
-    raises = metronome_raises(made, seconds) if seed % 2 else gait_raises(made, gait, seconds)
+    raises = (
+        metronome_raises(made, seconds) if is_metronome(seed) else gait_raises(made, gait, seconds)
+    )
     walk = Walk(made, script(made, raises, seconds, seed), seed, believed=rig)
     misaligned(walk.state, seed)
     return walk

@@ -122,6 +122,12 @@ def test_help_lists_every_command(capsys: pytest.CaptureFixture[str]) -> None:
             (["drill", f"--runs={bad}"], "not a whole number from 0 to 100000")
             for bad in ("-1", "100001", "1.5", "ten", "", "²", "9" * 5000)
         ),
+        (["study", "a.toml", "b.toml"], "b.toml"),
+        *(
+            (["study", f"--rigs={bad}"], "not a whole number from 1 to 100000")
+            for bad in ("-1", "0", "100001", "1.5", "ten", "", "²", "9" * 5000)
+        ),
+        (["study", "--seconds=0"], "not a number of seconds from 1 to 3600"),
         (["drill", "--seed=-1"], "not a whole number from 0 to 4294967295"),
     ],
 )

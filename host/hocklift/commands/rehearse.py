@@ -10,10 +10,12 @@ from rich.console import Console
 from rich.table import Table
 
 from hocklift.commands.output import check_out, deliver
-from hocklift.rehearsal import LEGS, ROWS, Rehearsal, rehearse, verdict
+from hocklift.errors import HockliftError
+from hocklift.rehearsal import LEGS, ROWS, Rehearsal, rehearse, rehearse_build, verdict
 from hocklift.rigfile.file import rig_or_demo
 
 SCHEMA = "hocklift rehearse 1"
+_MOST_BUILD = 8
 
 
 def run(args: argparse.Namespace) -> int:
@@ -21,7 +23,15 @@ def run(args: argparse.Namespace) -> int:
     rig, rig_name = rig_or_demo(args.rig)
     check_out(args)
     console = Console(stderr=True)
-    rehearsal = rehearse(rig, rig_name, args.wearer, args.seconds, args.seed, console)
+    if args.built is None:
+        rehearsal = rehearse(rig, rig_name, args.wearer, args.seconds, args.seed, console)
+    elif args.wearer is not None:
+        raise HockliftError(
+            f"--wearer {args.wearer}: the build of a seed brings its own wearer; leave out"
+            " --wearer or --built"
+        )
+    else:
+        rehearsal = rehearse_build(rig, rig_name, args.seconds, args.built, console)
     deliver(args, rehearsal, show=print_figures, as_json=as_json, write_page=_write_page)
     return 1 if rehearsal.unmet else 0
 
@@ -54,6 +64,10 @@ def print_figures(rehearsal: Rehearsal, console: Console) -> None:
             "",
         )
     console.print(table)
+    if rehearsal.build:
+        console.print(f"What this build has otherwise, the {_MOST_BUILD} farthest:")
+        for path, in_file, own in rehearsal.build[:_MOST_BUILD]:
+            console.print(f"  {path}: {own}, not {in_file}", highlight=False, markup=False)
     style = "bold red" if rehearsal.unmet else "bold green"
     console.print(verdict(rehearsal), style=style, highlight=False, markup=False, soft_wrap=True)
     for what, found, advice in rehearsal.unmet[1:]:
@@ -70,6 +84,7 @@ def as_json(rehearsal: Rehearsal) -> dict[str, Any]:
         "wearer": rehearsal.wearer_name,
         "seconds": rehearsal.seconds,
         "seed": rehearsal.seed,
+        "build": {path: own for path, _, own in rehearsal.build},
         "met": not rehearsal.unmet,
         "verdict": verdict(rehearsal),
         "unmet": [
