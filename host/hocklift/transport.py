@@ -24,8 +24,9 @@ SIM_CREDIT = 4000
 _BAUD = 115200
 # How long a read waits before it looks whether it has waited long enough.
 _SLICE_S = 0.02
-# A simulated board in lock step that has said something has said it within this time.
-_SETTLE_S = 0.002
+# What one end of a pseudo-terminal has written reaches the other a moment later: on a computer with
+# much else to do, much later.
+_ARRIVES_S = 10.0
 # While it says nothing its time passes in strides, but never farther at once than it has credit.
 _STRIDE_MOST_TICKS = 16
 
@@ -113,12 +114,18 @@ class SerialPort:
 
 
 class LockstepPort(SerialPort):
-    """The simulated board's port; its time passes only while somebody waits for bytes."""
+    """The simulated board's port; its time passes only while somebody waits for bytes.
+
+    Both ends count what they write, and wait for all of it before time passes: how busy the
+    computer is changes nothing of what happens in simulated time.
+    """
 
     def __init__(self, board: Any, period_s: float) -> None:
         super().__init__(board.port, board)
         self._period_s = period_s
-        self._serial.timeout = _SETTLE_S
+        # What the board has said to others before is none of ours.
+        self._taken = board.usb.sent - self._serial.in_waiting
+        self._given = board.usb.taken
 
     def now_s(self) -> float:
         """Seconds of simulated time."""
@@ -128,22 +135,41 @@ class LockstepPort(SerialPort):
         """What has come; nothing after `timeout_s` of simulated silence."""
         end_s = self.now_s() + timeout_s
         ticks = 1
-        data = b""
-        if self._guarded(lambda: self._serial.in_waiting):
-            data = self._take(most)
+        data = self._arrived(most)
         while not data:
             # Whoever waits, however short, lets time pass.
             left_s = max(end_s - self.now_s(), self._period_s)
             self._advance(min(ticks * self._period_s, left_s))
-            data = self._take(most)
+            data = self._arrived(most)
             ticks = min(2 * ticks, _STRIDE_MOST_TICKS)
             if self.now_s() >= end_s:
                 break
         return data
 
+    def write(self, data: bytes) -> None:
+        """Send all of it."""
+        super().write(data)
+        self._given += len(data)
+
+    def close(self) -> None:
+        """Let go of the port, and end the board."""
+        self.board.usb.gather(self._given, _ARRIVES_S)
+        super().close()
+
+    def _arrived(self, most: int) -> bytes:
+        """What the board has said, whenever the computer gets round to carrying it here."""
+        if self.board.usb.sent == self._taken:
+            # Only to see that the connection still stands.
+            self._guarded(lambda: self._serial.in_waiting)
+            return b""
+        data = super().read(most, _ARRIVES_S)
+        self._taken += len(data)
+        return data
+
     def _advance(self, seconds: float) -> None:
         from legsim.simboard.process import BoardGoneError
 
+        self.board.usb.gather(self._given, _ARRIVES_S)
         try:
             self.board.advance(seconds)
         except (BoardGoneError, OSError) as error:

@@ -110,6 +110,10 @@ class Bench:
         self.seen = Ticks([*self.seen.rows, *ticks.rows], self.period_s)
         return ticks
 
+    def first(self) -> Ticks:
+        """How things are before anything is asked for: a board that writes to flash tells late."""
+        return self.watch(until=lambda _: True)
+
     def lean_deg(self, ticks: Ticks, leg: int, joint: str) -> NDArray[np.float64]:
         """Lean of a joint as the board's calibration has it."""
         first = settings.first_word(f"{LEGS[leg]}_{joint}")
@@ -128,17 +132,14 @@ class Bench:
             for joint in JOINTS
         }
 
-    def moved(self, limits: Sequence[tuple[int, str, float]]) -> Look:
-        """Whether each of these joints has moved so far (deg, with its sign) since the start."""
-        start: dict[tuple[int, str], float] = {}
+    def moved(self, limits: Sequence[tuple[int, str, float]], before: Ticks) -> Look:
+        """Whether each of these joints has moved so far (deg, with its sign) since `before`."""
+        start = {key: np.median(lean) for key, lean in self.leans_deg(before).items()}
 
         def look(values: dict[str, Any]) -> bool:
-            one = Ticks([values], self.period_s)
-            leans = {key: float(lean[0]) for key, lean in self.leans_deg(one).items()}
-            if not start:
-                start.update(leans)
+            leans = self.leans_deg(Ticks([values], self.period_s))
             return all(
-                (leans[leg, joint] - start[leg, joint]) * np.sign(deg) >= abs(deg)
+                float(leans[leg, joint][0] - start[leg, joint]) * np.sign(deg) >= abs(deg)
                 for leg, joint, deg in limits
             )
 

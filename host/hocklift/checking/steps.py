@@ -95,12 +95,13 @@ def fold(bench: Bench, leg: int) -> list[Figure]:
     """Both joints of a leg that a person folds rise, and no other joint moves."""
     m = bench.rig.mechanism
     half_rad = (m.fold_extended_rad + m.fold_hard_stop_rad) / 2
+    before = bench.first()
     bench.asker.do(
         f"Fold the {LEGS[leg]} leg by 10 deg or more, with a strap or a lever, and hold it there.",
         lambda board: board.hold(leg, half_rad),
     )
     wanted = [(leg, "thigh", TURNED_DEG), (leg, "shank", TURNED_DEG)]
-    ticks = bench.watch(until=bench.moved(wanted))
+    ticks = before.then(bench.watch(until=bench.moved(wanted, before)))
     bench.asker.wait(
         f"Let the {LEGS[leg]} leg straighten, hands away.", lambda board: board.hold(leg, None)
     )
@@ -109,12 +110,13 @@ def fold(bench: Bench, leg: int) -> list[Figure]:
 
 def swing(bench: Bench, leg: int) -> list[Figure]:
     """Swinging a straight leg back raises its thigh's lean and lowers its shank's."""
+    before = bench.first()
     bench.asker.do(
         f"Swing the {LEGS[leg]} foot backward, the knee left straight, and hold it there.",
         lambda board: board.swing(leg, -0.2),
     )
     wanted = [(leg, "thigh", TURNED_DEG), (leg, "shank", -TURNED_DEG)]
-    ticks = bench.watch(until=bench.moved(wanted))
+    ticks = before.then(bench.watch(until=bench.moved(wanted, before)))
     bench.asker.wait(
         f"Let the {LEGS[leg]} leg hang, hands away.", lambda board: board.swing(leg, 0.0)
     )
@@ -149,26 +151,28 @@ def _farthest(values: Any) -> float | None:
 
 def foot_switch(bench: Bench, leg: int) -> list[Figure]:
     """The foot switch is seen open, closed and open again, and the other one stays open."""
+    seen = bench.first()
     bench.asker.do(
         f"Press the {LEGS[leg]} foot's switch by hand for a second, and let go.",
         lambda board: board.raise_foot(leg, True),
     )
-    rows = bench.watch(until=contact_is(leg, SWITCH, 1)).rows
+    seen = seen.then(bench.watch(until=contact_is(leg, SWITCH, 1)))
     bench.asker.do("Let go.", lambda board: board.raise_foot(leg, False))
-    rows += bench.watch(until=contact_is(leg, SWITCH, 0)).rows
-    return _contact(bench, Ticks(rows, bench.period_s), leg, SWITCH, "switch")
+    seen = seen.then(bench.watch(until=contact_is(leg, SWITCH, 0)))
+    return _contact(seen, leg, SWITCH, "switch")
 
 
 def sole_contact(bench: Bench, leg: int) -> list[Figure]:
-    """The sole contact is seen closed and open, and the other one stays open."""
+    """The sole contact is seen open, closed and open again, and the other one stays open."""
+    seen = bench.first()
     bench.asker.do(
         f"Push a board up against the {LEGS[leg]} sole until it bears, then take it away.",
         lambda board: _push(board, leg, True),
     )
-    rows = bench.watch(until=contact_is(leg, SOLE, 1)).rows
+    seen = seen.then(bench.watch(until=contact_is(leg, SOLE, 1)))
     bench.asker.do("Take it away.", lambda board: _push(board, leg, False))
-    rows += bench.watch(until=contact_is(leg, SOLE, 0)).rows
-    return _contact(bench, Ticks(rows, bench.period_s), leg, SOLE, "sole contact")
+    seen = seen.then(bench.watch(until=contact_is(leg, SOLE, 0)))
+    return _contact(seen, leg, SOLE, "sole contact")
 
 
 def _push(board: Any, leg: int, under: bool) -> None:
@@ -184,7 +188,7 @@ def _truth(board: Any, leg: int) -> Any:
     return (board.truth.left, board.truth.right)[leg]
 
 
-def _contact(bench: Bench, ticks: Ticks, leg: int, bit: int, name: str) -> list[Figure]:
+def _contact(ticks: Ticks, leg: int, bit: int, name: str) -> list[Figure]:
     closed = ticks.contact(leg, bit)
     other = ticks.contact(_other(leg), bit)
     return [

@@ -32,6 +32,10 @@ class Ticks:
         """One field of all of them."""
         return np.array([row[name] for row in self.rows], np.int64)
 
+    def then(self, later: "Ticks") -> "Ticks":
+        """These, and those that came after."""
+        return Ticks([*self.rows, *later.rows], self.period_s)
+
     def flag(self, name: str) -> NDArray[np.int64]:
         """One of the board's flags, 0 or 1."""
         return np.asarray(self["flags"] >> TICK_FLAGS.index(name) & 1, np.int64)

@@ -10,6 +10,7 @@ import os
 import select
 import struct
 import termios
+import time
 import tty
 
 from legsim.simboard.process import Process
@@ -38,10 +39,20 @@ class Usb:
         self.from_host = bytearray()
         self.to_host = bytearray()
         self.stalls = 0
+        # Bytes that went into the terminal towards the host, and came out of it, in all.
+        self.sent = self.taken = 0
+        self._arrived = bytearray()
 
     def close(self) -> None:
         """Unplug for good."""
         os.close(self.terminal)
+
+    def gather(self, taken: int, patience_s: float) -> None:
+        """Wait until so many bytes in all have come out of the terminal, which takes its time."""
+        end_s = time.monotonic() + patience_s
+        while self.taken < taken and time.monotonic() < end_s:
+            self.poller.poll(1)
+            self._arrived += self._out_of_terminal(taken - self.taken)
 
     def serve(self, process: Process) -> tuple[bool, int]:
         """Carry bytes both ways: whether Ctrl-C came, and how long the board had to wait."""
@@ -74,8 +85,17 @@ class Usb:
             data = bytes(self.from_host[:most])
             del self.from_host[:most]
             return data
+        if not self._arrived:
+            return self._out_of_terminal(most)
+        data = bytes(self._arrived[:most])
+        del self._arrived[:most]
+        return data
+
+    def _out_of_terminal(self, most: int) -> bytes:
         with contextlib.suppress(OSError):
-            return os.read(self.terminal, most)
+            data = os.read(self.terminal, most)
+            self.taken += len(data)
+            return data
         return b""
 
     def _take(self, data: bytes) -> int:
@@ -89,7 +109,9 @@ class Usb:
             return 0
         with contextlib.suppress(OSError):
             while self.to_host:
-                del self.to_host[: os.write(self.terminal, self.to_host)]
+                count = os.write(self.terminal, self.to_host)
+                self.sent += count
+                del self.to_host[:count]
         if len(self.to_host) <= OUTPUT_BYTES:
             return 0
         del self.to_host[OUTPUT_BYTES:]
