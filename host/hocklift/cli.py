@@ -188,9 +188,9 @@ def _check_arguments(parser: argparse.ArgumentParser) -> None:
 
 def _flash_arguments(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
-    help_rig = "rig file for the settings (left out: those on the board stay)"
+    help_rig = "rig file for the settings (left out: those on the board stay; sim, new: demo rig's)"
     add("rig", metavar="RIG", type=Path, nargs="?", help=help_rig)
-    add("--port", metavar="PORT", help="the board's serial port (left out: the only one on USB)")
+    add("--port", metavar="PORT", default="sim", help="the board's serial port (%(default)s)")
     add("--fresh", action="store_true", help="forget the calibration that is on the board")
     add("--json", action="store_true", help="print what was done as JSON")
 

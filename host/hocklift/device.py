@@ -335,8 +335,7 @@ class Device:
 
     def _last_words(self) -> str:
         """What the board's program failed of, if it said so in plain text."""
-        text = self._decoder.stray.decode("utf-8", "replace")
-        lines = [line.strip() for line in text.splitlines() if line.strip().isprintable()]
-        if "Traceback" not in text or not lines:
-            return ""
-        return f" (its program ended: {lines[-1]})"
+        _, found, text = self._decoder.stray.decode("utf-8", "replace").rpartition("Traceback")
+        # Where it happened is told line by line, indented; then what; then comes the prompt.
+        lines = [line for line in text.splitlines()[1:] if not line.startswith(" ")]
+        return f" (its program ended: {lines[0].strip()})" if found and lines else ""

@@ -14,6 +14,7 @@ from legsim.rig import Rig
 from serial.tools import list_ports
 
 from hocklift.errors import PortError
+from hocklift.simulated import board_words, kept_flash, power
 
 SIM = "sim"
 # What the smallest buffer of any board holds, on the way out: a chip without USB of its own
@@ -34,10 +35,12 @@ _STRIDE_MOST_TICKS = 16
 class Transport(Protocol):
     """A port: `credit` is how many bytes it holds for sure, `real` whether motors may be behind it.
 
+    `about` says which board that is, for a person.
     `board` is the simulated board, if it is one. Whatever ends the connection raises PortError.
     """
 
     name: str
+    about: str
     real: bool
     credit: int
     board: Any
@@ -60,6 +63,7 @@ class SerialPort:
 
     def __init__(self, path: str, board: Any = None) -> None:
         self.name = path if board is None else SIM
+        self.about = f"the one at {path}" if board is None else board_words(board.kept)
         self.real = board is None
         self.credit = REAL_CREDIT if board is None else SIM_CREDIT
         self.board = board
@@ -185,9 +189,7 @@ def open_port(port: str, rig: Rig, *, seed: int = 1, realtime: bool = False) -> 
     """
     if port != SIM:
         return SerialPort(port)
-    from legsim.simboard.board import SimBoard  # starts a process; only where it is asked for
-
-    board = SimBoard(rig, realtime=realtime, seed=seed)
+    board = power(rig, kept_flash(), realtime=realtime, seed=seed)
     try:
         if realtime:
             return SerialPort(board.port, board)
@@ -199,14 +201,18 @@ def open_port(port: str, rig: Rig, *, seed: int = 1, realtime: bool = False) -> 
 
 def ports_words() -> str:
     """Which ports there are, as advice."""
-    found = sorted(list_ports.comports(), key=lambda each: str(each.device))
-    if not found:
-        return f"no serial port is here: plug the board in, or use --port {SIM}"
-    names = ", ".join(
+    if found := ports_here():
+        return f"ports here: {found}; name the board's with --port, or use --port {SIM}"
+    return f"no serial port is here: plug the board in, or use --port {SIM}"
+
+
+def ports_here(usb_only: bool = False) -> str:
+    """Which ports there are, as a person may know them; nothing without any."""
+    return ", ".join(
         each.device if each.description in (None, "n/a") else f"{each.device} ({each.description})"
-        for each in found
+        for each in sorted(list_ports.comports(), key=lambda each: str(each.device))
+        if not usb_only or each.vid is not None
     )
-    return f"ports here: {names}; name the board's with --port, or use --port {SIM}"
 
 
 def _why(error: Exception) -> str:

@@ -46,6 +46,7 @@ class FakeBoard:
     """Ticks whenever somebody reads; `spoil` may change, drop or add to each write."""
 
     name = "fake"
+    about = "a board in memory"
     real = False
 
     def __init__(self, folder, inputs=(), credit=4000, kind="fake"):

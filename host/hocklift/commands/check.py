@@ -55,10 +55,11 @@ def default_folder(rig: Path | None) -> Path:
 
 
 def ready(device: Device, rig: Rig, asker: Asker, console: Console) -> Frame:
-    """The board's hello; a simulated board, which is new every time, is calibrated first."""
+    """The board's hello; a simulated board that is not kept is calibrated first."""
     hello = device.hello()
-    if device.transport.board is not None and hello.values["calibrated_day"] == 0:
-        say(console, "The simulated board is new: it is calibrated first.")
+    board = device.transport.board
+    if board is not None and board.kept is None and hello.values["calibrated_day"] == 0:
+        say(console, "This board is calibrated first.")
         Calibrating(device, rig, asker, hello).run(lambda _: None)
         hello = device.hello()
     return hello

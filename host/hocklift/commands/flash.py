@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
+from legsim.rig import Rig
 from legwire.kept import GOOD, STATES
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
@@ -15,14 +16,15 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from hocklift.commands.output import print_json
 from hocklift.errors import HockliftError
 from hocklift.flashing.hello import hello_from
-from hocklift.flashing.ports import port_of_board
 from hocklift.flashing.program import Program, build
 from hocklift.flashing.prompt import Prompt
 from hocklift.flashing.settings import Settings, settings_for
 from hocklift.flashing.target import Target, target_at
 from hocklift.flashing.upload import NotVerifiedError, Upload, kept_settings, upload
-from hocklift.rigfile.file import read_rig
+from hocklift.rigfile.file import read_rig, rig_or_demo
 from hocklift.safety.cautions import BEFORE_MOTION
+from hocklift.simulated import board_words, folder, plugged_in
+from hocklift.transport import SIM, ports_here
 from hocklift.wire import Frame
 
 SCHEMA = "hocklift flash 1"
@@ -63,25 +65,23 @@ def run(args: argparse.Namespace) -> int:
     if args.fresh and args.rig is None:
         raise HockliftError("--fresh: makes new settings, so name the rig file that they are for")
     rig = None if args.rig is None else read_rig(args.rig)
-    port = port_of_board(args.port)
     console = Console(stderr=True)
     say = partial(console.print, highlight=False, markup=False, soft_wrap=True)
-    say("Before anything moves:")
-    for caution in (*BEFORE_MOTION, _CAUTION):
-        say(f"- {caution}")
     try:
-        with Prompt(port) as prompt:
-            target = target_at(prompt)
-            prompt.prepare()
-            settings = settings_for(rig, str(args.rig), kept_settings(prompt), args.fresh)
-            program = build(target.architecture)
-            with _progress(console, program) as on_file:
-                done = upload(prompt, program, settings.data, on_file)
-            prompt.restart()
+        if args.port == SIM:
+            say(f"The board is {board_words(folder())}.")
+            if found := ports_here(usb_only=True):
+                say(f"A real board is named with --port; on USB here: {found}.")
+            with plugged_in(rig or Rig()) as path:
+                flashed = _flash(args, rig, path, console)
+        else:
+            say("Before anything moves:")
+            for caution in (*BEFORE_MOTION, _CAUTION):
+                say(f"- {caution}")
+            flashed = _flash(args, rig, args.port, console)
     except NotVerifiedError as error:
         print(f"hocklift: {error}", file=sys.stderr)
         return 1
-    flashed = _greeted(port, target, done, settings)
     if args.json:
         print_json(as_json(flashed))
     else:
@@ -89,13 +89,26 @@ def run(args: argparse.Namespace) -> int:
     return 0 if flashed.met else 1
 
 
-def _greeted(port: str, target: Target, done: Upload, settings: Settings) -> Flashed:
+def _flash(args: argparse.Namespace, rig: Rig | None, path: str, console: Console) -> Flashed:
+    """Flash the board at a serial port; with no rig a new simulated board gets the demo rig's."""
+    name = str(args.rig)
+    with Prompt(path) as prompt:
+        target = target_at(prompt)
+        prompt.prepare()
+        found = kept_settings(prompt)
+        if args.port == SIM and rig is None and found is None:
+            rig, name = rig_or_demo(None)
+        settings = settings_for(rig, name, found, args.fresh)
+        program = build(target.architecture)
+        with _progress(console, program) as on_file:
+            done = upload(prompt, program, settings.data, on_file)
+        prompt.restart()
     hello, silent = None, ""
     try:
-        hello = hello_from(port)
+        hello = hello_from(path)
     except HockliftError as error:
         silent = str(error)
-    return Flashed(port, target, done, settings, hello, silent)
+    return Flashed(args.port, target, done, settings, hello, silent)
 
 
 @contextmanager

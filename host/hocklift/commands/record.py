@@ -49,6 +49,7 @@ def run(args: argparse.Namespace) -> int:
             say(f"- {caution}")
     with Device(open_port(args.port, rig, seed=args.seed, realtime=args.real_time)) as device:
         board = device.transport.board
+        say(f"The board is {device.transport.about}.")
         with _shown(console, seconds) as show:
             recording = record(
                 device,

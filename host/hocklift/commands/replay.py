@@ -79,6 +79,8 @@ def _feed(port: str, log: Log, console: Console) -> tuple[int, Difference | None
             disable=not console.is_terminal,
         ) as progress,
     ):
+        about = f"The board is {device.transport.about}."
+        console.print(about, highlight=False, markup=False, soft_wrap=True)
         task = progress.add_task("", total=total)
         device.hello()
         return feed(device, log, lambda ticks: progress.advance(task, ticks))

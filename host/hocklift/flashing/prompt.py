@@ -17,7 +17,7 @@ from mpremote.transport import TransportError, TransportExecError
 from mpremote.transport_serial import SerialTransport
 
 from hocklift.errors import BoardError, PortError
-from hocklift.flashing.ports import ports_here
+from hocklift.transport import ports_words
 
 # A board that runs its watchdog restarts when its program is interrupted, and its port may be
 # away meanwhile.
@@ -220,7 +220,7 @@ def _break_in(port: str) -> Any:
     except _GONE as error:
         raise PortError(
             f"{port}: cannot be opened; see that it is the board's, that you may use it and that"
-            f" no other program does; {ports_here()}"
+            f" no other program does; {ports_words()}"
         ) from error
     end_s = time.monotonic() + BREAK_IN_S
     while True:

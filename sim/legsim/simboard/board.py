@@ -27,8 +27,9 @@ from legsim.records import rig_record
 from legsim.rig import Rig
 from legsim.sensors import FULL_SCALE
 from legsim.simboard.exchange import BACK, HAS_ENDED, OUT, RAISES, RESETS
-from legsim.simboard.files import lay_out, settings_file
+from legsim.simboard.files import firmware_files, lay_out, settings_file
 from legsim.simboard.hands import FEET, Hands
+from legsim.simboard.in_use import hold
 from legsim.simboard.process import BoardGoneError, Process, micropython
 from legsim.simboard.usb import Usb
 from legsim.troubles import place_of
@@ -103,8 +104,10 @@ class SimBoard:
     """A board on its rig, from power-on; a context manager that takes everything away after.
 
     `believed` is the rig that the settings on its flash are made from, where that is not the
-    true one; `blank` is a board that has no settings. `realtime` runs by itself, paced by the
-    wall's clock; otherwise time passes only in `advance`.
+    true one; `blank` is a board that has no settings. `flash` is a folder with what an earlier
+    board had on its flash, empty for one as it comes from its maker: it is used as it is, and
+    stays; BusyError where another board uses it. `realtime` runs by itself, paced by the wall's
+    clock; otherwise time passes only in `advance`.
     """
 
     def __init__(
@@ -115,6 +118,7 @@ class SimBoard:
         seed: int = 1,
         believed: Rig | None = None,
         blank: bool = False,
+        flash: Path | None = None,
         platform: str = "rp2",
         start_ticks_us: int = 0,
         program: Path | None = None,
@@ -127,13 +131,16 @@ class SimBoard:
         self.realtime = realtime
         self._folder = tempfile.TemporaryDirectory(prefix="board-")
         self._errors = Path(self._folder.name) / "errors.txt"
-        self.files = Path(self._folder.name) / "flash"
-        self.files.mkdir()
-        lay_out(self.files)
-        if not blank:
-            (self.files / kept.FILE).write_bytes(settings_file(believed or self.rig))
+        self.kept = flash
+        self._in_use = None if flash is None else hold(flash)
+        self.files = flash or Path(self._folder.name) / "flash"
+        if flash is None:
+            self.files.mkdir()
+            lay_out(self.files)
+            if not blank:
+                (self.files / kept.FILE).write_bytes(settings_file(believed or self.rig))
         table = "pins_esp32.py" if platform == "esp32" else "pins_rp2040.py"
-        self.pins = run_path(str(self.files / "legboard" / table))
+        self.pins = run_path(str(firmware_files()[f"legboard/{table}"]))
 
         self.hands = Hands(self.rig)
         self.state = start_state(self.rig, seed)
@@ -296,7 +303,7 @@ class SimBoard:
 
     @property
     def doing(self) -> str:
-        """What the board is doing: boots, waits for its next period, hangs, or has ended."""
+        """What the board is doing: boots, waits for its next period, hangs, or is at its prompt."""
         return self._doing
 
     @property
@@ -332,6 +339,8 @@ class SimBoard:
                 self._process = None
             self.usb.close()
         self._folder.cleanup()
+        if self._in_use is not None:
+            self._in_use.close()
 
     def __enter__(self) -> Self:
         """Nothing is left to do: it runs since it was made."""
@@ -372,7 +381,7 @@ class SimBoard:
             if self._doing == BOOTS and self._until_us < next_us:
                 self._start()
             hung = bool(self.state["board"]["hung"][0])
-            while self._doing == WAITS and not hung and self._until_us < next_us:
+            while self._doing in (WAITS, ENDED) and not hung and self._until_us < next_us:
                 self._go_on()
             self._watch(next_us)
             self._move()

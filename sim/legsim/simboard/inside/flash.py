@@ -28,17 +28,32 @@ def counted_open(path: str, mode: str = "r", **options: object) -> object:
 
 
 class Os:
-    """The module `os`, so far as the firmware uses it."""
+    """The module `os`, so far as the firmware and whoever uploads it use it."""
 
     getcwd = staticmethod(os.getcwd)
     listdir = staticmethod(os.listdir)
     stat = staticmethod(os.stat)
+    statvfs = staticmethod(os.statvfs)
+    # CPython has none, and nobody uploads to it.
+    ilistdir = staticmethod(getattr(os, "ilistdir", os.listdir))
 
     @staticmethod
     def rename(old: str, new: str) -> None:
         """Change a name on the flash."""
         wrote()
         os.rename(old, new)
+
+    @staticmethod
+    def mkdir(path: str) -> None:
+        """Make a folder on the flash."""
+        wrote()
+        os.mkdir(path)
+
+    @staticmethod
+    def rmdir(path: str) -> None:
+        """Take an empty folder off the flash."""
+        wrote()
+        os.rmdir(path)
 
     @staticmethod
     def remove(path: str) -> None:

@@ -11,18 +11,21 @@ sys.path[0] = SIM
 
 from legsim.simboard.exchange import HAS_ENDED, WAITS  # noqa: E402  (only now is the path set)
 from legsim.simboard.inside import port  # noqa: E402
-from legsim.simboard.inside.standins import put_in_place  # noqa: E402
+from legsim.simboard.inside.prompt import Prompt  # noqa: E402
+from legsim.simboard.inside.standins import put_in_place, starts_by_itself  # noqa: E402
 from legsim.simboard.inside.wires import Plant, wires  # noqa: E402
 
 
 def run() -> None:
-    """Run the board's program to its end, and say it as the prompt would."""
+    """Run the board's program to its end, say it as the prompt would, and be the prompt."""
     wires.say(WAITS, 0)
-    try:
-        __import__("main")
-    except BaseException as error:  # the prompt takes whatever comes
-        port.report(error)
+    if starts_by_itself():
+        try:
+            __import__("main")
+        except BaseException as error:  # the prompt takes whatever comes
+            port.report(error)
     wires.say(HAS_ENDED, wires.now_us)
+    Prompt().run()
 
 
 from_plant = open(int(FROM_PLANT), "rb", 0)  # noqa: SIM115  (as long as the board runs)

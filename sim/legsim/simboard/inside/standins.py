@@ -36,6 +36,11 @@ class Gc:
         wires.call(Gc.COLLECT_US)
 
 
+def starts_by_itself() -> bool:
+    """Whether there is a program at all; a new board has none."""
+    return "main.py" in os.listdir()
+
+
 def program_folder() -> str:
     """Where main.py says that its program is."""
     with open("main.py") as file:
@@ -57,7 +62,7 @@ def pin_table(platform: str) -> object:
 
 def put_in_place(plant: Plant, platform: str, cause: int, start_ticks_us: int) -> None:
     """Make this process a board."""
-    wires.connect(plant, pin_table(platform), start_ticks_us)
+    wires.connect(plant, pin_table(platform) if starts_by_itself() else None, start_ticks_us)
     machine.Chip.cause = cause
     Sys.platform = platform
     port.prepare()

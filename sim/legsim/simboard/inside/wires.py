@@ -64,8 +64,8 @@ class Wires:
         self.levels = array("b", [0] * _PINS)
         self.now_us = 0
 
-    def connect(self, plant: Plant, pins: object, start_ticks_us: int) -> None:
-        """Power comes: connect to a plant by a pin table of the firmware.
+    def connect(self, plant: Plant, pins: "object | None", start_ticks_us: int) -> None:
+        """Power comes: connect to a plant by a pin table of the firmware, or None without one.
 
         `start_ticks_us` is what the firmware's clock shows at first.
         """
@@ -76,6 +76,8 @@ class Wires:
         for made in (self.out, self.back, self.levels):
             for i in range(len(made)):
                 made[i] = 0
+        if pins is None:
+            return
         self.pulses = {self.pin("left_pulse"): LEFT_NS, self.pin("right_pulse"): RIGHT_NS}
         self.contactor = self.pin("contactor")
         self.contacts = {self.pin(name): FIRST_CONTACT + i for i, name in enumerate(CONTACTS)}
