@@ -1,4 +1,4 @@
-"""Time the closed loop, compiled, with the plain core, and with MuJoCo's legs; and the wire.
+"""Time the closed loop: compiled, with the plain core, with MuJoCo's legs; the wire; telemetry.
 
 Run `python -m benchmarks`; with `--smoke` everything runs once and briefly. All figures
 come from one run on one core, so they can be set beside each other; nothing is asserted.
@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from rich.console import Console
 from rich.table import Table
 
-from benchmarks import decode
+from benchmarks import decode, telemetry
 from benchmarks.mujoco_loop import MujocoLoop
 from benchmarks.plain_loop import PlainLoop
 
@@ -83,6 +83,7 @@ def main() -> None:
     )
     console.print(first_walks())
     console.print(decode.compare(smoke))
+    console.print(telemetry.measure(3 if smoke else 30).words)
 
 
 def time_loops(lines: NDArray[np.void], rounds: int) -> tuple[dict[str, float], dict[str, str]]:

@@ -263,11 +263,13 @@ class Device:
         self._quiet = not data
         if not data:
             return []
-        self._heard_s = self.transport.now_s()
-        self._owed -= len(data)
+        self._owed = max(0, self._owed - len(data))
         if self.tap is not None:
             self.tap(data)
         frames = self._decoder.feed(data)
+        if frames:
+            # Not by any byte: a board whose program has ended answers each line with its prompt.
+            self._heard_s = self.transport.now_s()
         self._inbox.extend(frames)
         for frame in frames:
             if frame.message == "hello":
@@ -338,4 +340,4 @@ class Device:
         _, found, text = self._decoder.stray.decode("utf-8", "replace").rpartition("Traceback")
         # Where it happened is told line by line, indented; then what; then comes the prompt.
         lines = [line for line in text.splitlines()[1:] if not line.startswith(" ")]
-        return f" (its program ended: {lines[0].strip()})" if found and lines else ""
+        return f" (its program ended: {lines[0].strip(' :')})" if found and lines else ""
