@@ -40,12 +40,13 @@ class Telemetry:
     @property
     def words(self) -> str:
         """For a person, beside what was aimed at."""
+        share = self.cpu_s / self.wall_s
         return (
             f"telemetry at every tick, {self.wall_s:.0f} s of the wall's clock in which the board"
             f" lived {self.board_s:.0f} s: {self.ticks} ticks came, {self.missing} missing,"
             f" {self.lost} frames lost, {self.damaged} damaged (aim {AIM_LOST}); the recorder took"
-            f" {self.cpu_s:.1f} s of CPU, its start included: {100 * self.cpu_s / self.wall_s:.1f} %"
-            f" of one core (aim {100 * AIM_SHARE:.0f} %)"
+            f" {self.cpu_s:.1f} s of CPU, its start included: {100 * share:.1f} % of one core"
+            f" (aim {100 * AIM_SHARE:.0f} %)"
         )
 
 
