@@ -1,7 +1,8 @@
-"""Time the closed loop: compiled, with the plain core, with MuJoCo's legs; the wire; telemetry.
+"""Time the closed loop: compiled, plain, with MuJoCo's and SciPy's legs; studies; wire; telemetry.
 
-Run `python -m benchmarks`; with `--smoke` everything runs once and briefly. All figures
-come from one run on one core, so they can be set beside each other; nothing is asserted.
+Run `python -m benchmarks`; with `--smoke` everything runs once and briefly. All figures come from
+one run, and all but the studies' on one core, so they can be set beside each other; nothing is
+asserted.
 """
 
 import argparse
@@ -25,19 +26,22 @@ from numpy.typing import NDArray
 from rich.console import Console
 from rich.table import Table
 
-from benchmarks import decode, telemetry
+from benchmarks import decode, studies, telemetry
 from benchmarks.mujoco_loop import MujocoLoop
 from benchmarks.plain_loop import PlainLoop
+from benchmarks.scipy_loop import METHOD, ScipyLoop
 
 AIM_REAL_TIME, AIM_MUJOCO = 2000, 20
 RIG = Rig()
 COMPILED = "compiled core, compiled plant"
 MUJOCO = "plain core, compiled drive, MuJoCo's legs"
 ALONE = "MuJoCo's legs alone, no loop"
+SCIPY = f"plain core, SciPy's solve_ivp ({METHOD}) of legsim's equations"
 LOOPS: dict[str, type[Walk] | type[PlainLoop]] = {
     COMPILED: Walk,
     "plain core, compiled plant": PlainLoop,
     MUJOCO: MujocoLoop,
+    SCIPY: ScipyLoop,
 }
 # A new process walks once. Its cache folder is an argument, so that it can be empty.
 FIRST_WALK = """
@@ -57,12 +61,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m benchmarks", description=__doc__)
     parser.add_argument("--smoke", action="store_true", help="run all of it, but briefly")
     smoke = parser.parse_args().smoke
+    # A terminal that is no terminal, as in a log, is wide enough.
+    console = Console(width=None if sys.stdout.isatty() else 110)
+    console.print(f"Load of the machine before the run: {os.getloadavg()[0]:.1f}")
+    console.print(studies.compare(smoke))
     if hasattr(os, "sched_setaffinity"):
         os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
     # Even the shortest walk is long enough to arm and make a step.
     seconds, rounds = (6.0, 1) if smoke else (20.0, 15)
-    # A terminal that is no terminal, as in a log, is wide enough.
-    console = Console(width=None if sys.stdout.isatty() else 110)
     lines = script(RIG, metronome_raises(RIG, seconds), seconds)
     walls_s, steps = time_loops(lines, rounds)
     walls_s[ALONE] = mujoco_alone_s(lines)
@@ -79,7 +85,8 @@ def main() -> None:
     console.print(
         f"compiled: {seconds / compiled_s:.0f} x real time (aim {AIM_REAL_TIME}),"
         f" {walls_s[MUJOCO] / compiled_s:.0f} x the loop with MuJoCo (aim {AIM_MUJOCO}),"
-        f" {walls_s[ALONE] / compiled_s:.0f} x MuJoCo's legs alone\n"
+        f" {walls_s[ALONE] / compiled_s:.0f} x MuJoCo's legs alone,"
+        f" {walls_s[SCIPY] / compiled_s:.0f} x the loop with solve_ivp\n"
     )
     console.print(first_walks())
     console.print(decode.compare(smoke))
