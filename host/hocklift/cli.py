@@ -80,6 +80,35 @@ def _drill_arguments(parser: argparse.ArgumentParser) -> None:
     add("--out", metavar="DIR", type=Path, help="folder for pictures and all figures")
 
 
+def _builds(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and len(text) <= 5 and 2 <= int(text) <= 10_000):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 2 to 10000")
+    return int(text)
+
+
+def _tune_arguments(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("rig", metavar="RIG", type=Path, nargs="?", help="rig file (left out: the demo rig)")
+    add(
+        "--rigs",
+        metavar="N",
+        type=_builds,
+        default=64,
+        help="builds of the rig to search on, 2 to 10000 (%(default)s)",
+    )
+    add(
+        "--budget",
+        metavar="N",
+        type=_runs,
+        default=600,
+        help="sets of gains to try, 0 to 100000 (%(default)s)",
+    )
+    add("--seed", metavar="S", type=_seed, default=1, help="start of all chance (%(default)s)")
+    add("--write", action="store_true", help="write the gains into RIG, its comments kept")
+    add("--json", action="store_true", help="print the figures as JSON")
+    add("--out", metavar="DIR", type=Path, help="folder for pictures, and to go on after a kill")
+
+
 def _rigs(text: str) -> int:
     if not (text.isascii() and text.isdigit() and len(text) <= 6 and 1 <= int(text) <= 100_000):
         raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 1 to 100000")
@@ -228,6 +257,12 @@ COMMANDS = (
         "put every fault into the simulated rig, in every phase, and see that it stays safe",
         "hocklift.commands.drill",
         _drill_arguments,
+    ),
+    Command(
+        "tune",
+        "search gains, filters and limits that hold for many builds of the rig",
+        "hocklift.commands.tune",
+        _tune_arguments,
     ),
     Command(
         "margins",

@@ -34,7 +34,10 @@ class Step:
 
 @dataclass(frozen=True)
 class LegFigures:
-    """A walk of one leg in figures; SI units, overshoots in rad and never negative."""
+    """A walk of one leg in figures; SI units, overshoots in rad and never negative.
+
+    The drive's travel is all of its changes, up and down; 1 is full drive.
+    """
 
     steps: tuple[Step, ...]
     steps_made: int
@@ -51,6 +54,7 @@ class LegFigures:
     winding_K: float
     slack_moving_m: float
     slack_standing_m: float
+    drive_travel_per_s: float
     phase_s: dict[str, float]
     faults: tuple[str, ...]
 
@@ -87,6 +91,8 @@ def leg_figures(trace: NDArray[np.void], name: str, rig: Rig) -> LegFigures:
         winding_K=float(leg["winding_K"].max(initial=0.0)),
         slack_moving_m=float(leg["slack_m"][moving].max(initial=0.0)),
         slack_standing_m=float(leg["slack_m"][~moving].max(initial=0.0)),
+        drive_travel_per_s=float(np.abs(np.diff(leg["drive_permille"])).sum())
+        / (1000 * rig.control.period_s * max(1, len(leg) - 1)),
         phase_s={
             phase.name: float(np.count_nonzero(ticks)) * rig.control.period_s
             for phase, ticks in zip(PHASES, in_phase, strict=True)

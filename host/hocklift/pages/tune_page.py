@@ -1,0 +1,29 @@
+"""One self-contained page about a tuning: before and after, the search, the worst build."""
+
+from pathlib import Path
+
+from hocklift.commands.tune import CAUTION
+from hocklift.files import write_atomically
+from hocklift.pages.drawing import drawn
+from hocklift.pages.page import render
+from hocklift.pages.tune_pictures import PLANS, walked
+from hocklift.safety.cautions import BEFORE_MOTION
+from hocklift.tuning.tuning import Tuning, key_rows, smooth_rows, verdict, want_rows
+
+PAGE = "tune.html"
+
+
+def write_page(tuning: Tuning, folder: Path) -> Path:
+    """Write the page into `folder`; returns its path."""
+    page = render(
+        "tune.html.j2",
+        tuning=tuning,
+        verdict=verdict(tuning),
+        keys=key_rows(tuning),
+        wants=want_rows(tuning),
+        smooth=smooth_rows(tuning),
+        pictures=drawn(PLANS, walked(tuning)),
+        cautions=(CAUTION, *BEFORE_MOTION),
+    )
+    write_atomically(folder / PAGE, page)
+    return folder / PAGE

@@ -1,0 +1,85 @@
+"""What a search has walked so far, kept on disk: killed, it goes on where it was.
+
+The search draws nothing but from its seed, so its state is only what came back from the
+walks: one line of JSON for each round, after a line that says of which search. The same
+search, begun again, is answered from the lines until they end.
+"""
+
+import json
+import os
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from hocklift.errors import OutputError
+from hocklift.tuning.score import Ran
+from hocklift.tuning.walks import Task, Walker
+
+JOURNAL = "tune.journal"
+
+
+class Journal:
+    """A walker that remembers, in a file of `folder`, what another walker came back with."""
+
+    def __init__(self, folder: Path, search: str, walker: Walker) -> None:
+        """`search` is of which search the file is; OutputError where it is of another one."""
+        self.path = folder / JOURNAL
+        self.walker = walker
+        self.known = _read(self.path, search)
+        self.next = 0
+        if not self.known:
+            self._append(json.dumps(search), "w")
+
+    def __call__(self, tasks: Sequence[Task]) -> list[list[Ran]]:
+        """The next round of walks: from the file if it is there, else walked and added."""
+        if self.next < len(self.known):
+            fleets = self.known[self.next]
+        else:
+            fleets = self.walker(tasks)
+            rows = [[(ran.seed, ran.missed, ran.smooth) for ran in fleet] for fleet in fleets]
+            self._append(json.dumps(rows), "a")
+        self.next += 1
+        return fleets
+
+    def _append(self, line: str, mode: str) -> None:
+        try:
+            with self.path.open(mode, encoding="utf-8") as file:
+                file.write(line + "\n")
+                file.flush()
+                os.fsync(file.fileno())
+        except OSError as error:
+            raise OutputError(
+                f"{self.path}: cannot be written: {error.strerror};"
+                " name a folder that you may write to and that has room"
+            ) from error
+
+
+def _read(path: Path, search: str) -> list[list[list[Ran]]]:
+    """The rounds in the file; a line cut off by a kill is cut off from the file, too."""
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        return []
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be read: {error.strerror}") from error
+    whole = data[: data.rfind(b"\n") + 1]
+    lines = whole.splitlines()
+    if not lines:
+        return []
+    try:
+        found, *rounds = map(json.loads, lines)
+        read = [[_fleet(rows) for rows in one] for one in rounds]
+    except (ValueError, TypeError) as error:
+        raise OutputError(f"{path}: is no journal of a search; move it away") from error
+    if found != search:
+        raise OutputError(
+            f"{path}: is of another search ({found}), this is {search};"
+            " name another folder for --out, or move that file away"
+        )
+    if len(whole) < len(data):
+        os.truncate(path, len(whole))
+    return read
+
+
+def _fleet(rows: list[Any]) -> list[Ran]:
+    return [Ran(seed, tuple(missed), tuple(smooth)) for seed, missed, smooth in rows]

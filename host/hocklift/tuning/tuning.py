@@ -1,0 +1,219 @@
+"""A tuning from start to end: search on some builds, compare before and after on others."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from hashlib import sha256
+from math import inf
+from pathlib import Path
+from random import Random
+
+from legsim.compiled import source_hash
+from legsim.figures import WANTS
+from legsim.rig import Rig
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+from hocklift.loops.margins import Margins, rig_margins, worst
+from hocklift.rigfile.file import rig_text
+from hocklift.rigfile.keys import key_at, value_at
+from hocklift.rigfile.units import show, with_unit
+from hocklift.tuning.journal import Journal
+from hocklift.tuning.limits import Limit, limits
+from hocklift.tuning.score import SMOOTH, Ran
+from hocklift.tuning.search import Best, search
+from hocklift.tuning.variables import VARIABLES, tuned
+from hocklift.tuning.walks import Crew, Task, Walker
+from hocklift.wearerfile import built_in_gait
+
+# A walk of the search: five steps. Afterwards walks are as long as a rehearsal's.
+SEARCH_S, COMPARE_S = 12.0, 20.0
+# So many unseen builds for each one searched on.
+UNSEEN = 3
+# Of the unseen builds, so many must meet every want.
+SHARE_WANTED = 0.99
+# More than the most builds that a search can be told to walk.
+_SEEDS_APART = 10**5
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of a comparison: what, before and after, in words."""
+
+    what: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True)
+class Tuning:
+    """What came of a tuning: the rig before and after, how unseen builds of both walk, and why."""
+
+    rig_name: str
+    before: Rig
+    after: Rig
+    seed: int
+    progress: tuple[Best, ...]
+    fleet_before: tuple[Ran, ...]
+    fleet_after: tuple[Ran, ...]
+    limits: tuple[Limit, ...]
+
+    @property
+    def changes(self) -> dict[str, float]:
+        """The new value, in SI, of each tuned key."""
+        return self.progress[-1].values
+
+    @property
+    def searched_on(self) -> int:
+        """How many builds the search walked."""
+        return len(self.progress[-1].fleet)
+
+    @property
+    def met(self) -> bool:
+        """Whether enough of the unseen builds meet every want."""
+        return share_met(self.fleet_after) >= SHARE_WANTED
+
+
+def share_met(fleet: Sequence[Ran]) -> float:
+    """Share of builds that meet every want."""
+    return sum(ran.met for ran in fleet) / len(fleet)
+
+
+def tune(
+    rig: Rig,
+    rig_name: str,
+    rigs: int,
+    budget: int,
+    seed: int,
+    folder: Path | None,
+    console: Console,
+    workers: int = -1,
+) -> Tuning:
+    """Search `budget` sets of gains on `rigs` builds, in `workers` processes (-1: every core).
+
+    With a folder, what was walked is kept there, and the same search goes on from it. Raises
+    OutputError where that is impossible.
+    """
+    walker: Walker = Crew(SEARCH_S, workers)
+    if folder is not None:
+        walker = Journal(folder, f"{_digest(rig)}, {rigs} rigs, seed {seed}", walker)
+    progress = _watched(rig, rigs, budget, seed, walker, console)
+    after = tuned(rig, progress[-1].values)
+    unseen = unseen_seeds(seed, UNSEEN * rigs)
+    compare = Crew(COMPARE_S, workers)
+    before_fleet, after_fleet = compare([Task(rig, unseen), Task(after, unseen)])
+    return Tuning(
+        rig_name,
+        rig,
+        after,
+        seed,
+        tuple(progress),
+        tuple(before_fleet),
+        tuple(after_fleet),
+        tuple(limits(after, after_fleet, COMPARE_S, built_in_gait())),
+    )
+
+
+def search_seeds(seed: int, count: int) -> tuple[int, ...]:
+    """Seeds of builds to search on: far from the small ones that people give to commands."""
+    start = Random(f"tune {seed}").randrange(2**31, 2**32 - 4 * _SEEDS_APART)
+    return tuple(range(start, start + count))
+
+
+def unseen_seeds(seed: int, count: int) -> tuple[int, ...]:
+    """Seeds of builds that no search with this seed walks."""
+    start = search_seeds(seed, 1)[0] + _SEEDS_APART
+    return tuple(range(start, start + count))
+
+
+def _digest(rig: Rig) -> str:
+    """Which rig under which code: what was walked says nothing about any other."""
+    return "rig and code " + sha256((rig_text(rig) + source_hash()).encode()).hexdigest()[:12]
+
+
+def _watched(
+    rig: Rig, rigs: int, budget: int, seed: int, walker: Walker, console: Console
+) -> list[Best]:
+    found = []
+    with Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.completed:.0f} of {task.total:.0f} sets of gains tried"),
+        TimeElapsedColumn(),
+        console=console,
+        transient=True,
+        disable=not console.is_terminal,
+    ) as bar:
+        task = bar.add_task("Tuning", total=budget)
+        for best in search(rig, search_seeds(seed, rigs), budget, seed, walker):
+            found.append(best)
+            words = f"Tuning; the best so far: {best.met} of {rigs} builds meet every want"
+            bar.update(task, completed=min(best.tried, budget), description=words)
+    return found
+
+
+def key_rows(tuning: Tuning) -> list[Row]:
+    """Each tuned key, before and after."""
+    rows = []
+    for one in VARIABLES:
+        key = key_at(one.path)
+        before, after = (
+            with_unit(show(value_at(rig, one.path), key.unit, 4), key.unit)
+            for rig in (tuning.before, tuning.after)
+        )
+        rows.append(Row(one.path, before, after))
+    return rows
+
+
+def want_rows(tuning: Tuning) -> list[Row]:
+    """How many of the unseen builds meet each want, and by how much the worst one does."""
+    fleets = tuning.fleet_before, tuning.fleet_after
+    rows = [Row("every want", *(f"{sum(ran.met for ran in fleet)} builds" for fleet in fleets))]
+    for i, want in enumerate(WANTS):
+        rows.append(Row(want.name, *(_met_words(fleet, i) for fleet in fleets)))
+    return rows
+
+
+def smooth_rows(tuning: Tuning) -> list[Row]:
+    """How smoothly the unseen builds walk, the roughest of them; and the loop's margins."""
+    fleets = tuning.fleet_before, tuning.fleet_after
+    rows = [
+        Row(one.name, *(one.words(max(ran.smooth[k] for ran in fleet)) for fleet in fleets))
+        for k, one in enumerate(SMOOTH)
+    ]
+    both = [worst(rig_margins(rig)).margins for rig in (tuning.before, tuning.after)]
+    return rows + [
+        Row(name, *(words(one) if one and one.stable else "it swings" for one in both))
+        for name, words in _MARGINS
+    ]
+
+
+# Of the rig as its file has it, in the pose and phase that comes nearest to swinging.
+_MARGINS: tuple[tuple[str, Callable[[Margins], str]], ...] = (
+    ("margin of gain", lambda one: f"{one.gain:.1f} times"),
+    ("margin of delay", lambda one: f"{1000 * one.delay_s:.0f} ms"),
+    ("peak sensitivity", lambda one: f"{one.peak:.2f}"),
+)
+
+
+def _met_words(fleet: Sequence[Ran], i: int) -> str:
+    most = max(ran.missed[i] for ran in fleet)
+    met = sum(ran.missed[i] <= 0 for ran in fleet)
+    if most == 0:
+        return f"{met}"
+    if most == inf:
+        return f"{met}, worst never"
+    return f"{met}, worst {100 * abs(most):.0f} % " + ("over" if most > 0 else "in hand")
+
+
+def verdict(tuning: Tuning) -> str:
+    """One line to act on."""
+    count = len(tuning.fleet_after)
+    met = sum(ran.met for ran in tuning.fleet_after)
+    of = f"{met} of {count} builds that the search has not seen meet every want"
+    if tuning.met:
+        return f"These gains hold: {of}."
+    limit = tuning.limits[0]
+    return (
+        f"Not yet: {of}; wanted are {100 * SHARE_WANTED:.0f} %. What limits most: {limit.words}."
+        f" Next: {limit.advice}."
+    )
