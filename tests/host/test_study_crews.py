@@ -12,10 +12,12 @@ from typing import Any
 
 import psutil
 import pytest
+from hocklift.errors import CrewError
 from hocklift.pages.study_page import BUILDS, builds_csv
-from hocklift.studying.crews import Crew, cluster, cores
+from hocklift.studying.crews import Crew, _checked, cluster, cores
 from hocklift.studying.jobs import Job, Ran, Walks
 from hocklift.studying.study import Study, study
+from hocklift.wearerfile import built_in_gait
 from legsim.rig import Rig
 from rich.console import Console
 
@@ -101,7 +103,7 @@ def test_a_process_of_the_crew_that_is_killed_ends_the_study_in_words(tmp_path: 
 
 
 class Cluster:
-    """A real Dask scheduler and two workers on this machine, each a process of its own."""
+    """A real Dask scheduler and its workers on this machine, each a process of its own."""
 
     def __init__(self, folder: Path, stack: ExitStack) -> None:
         told = folder / "scheduler.json"
@@ -109,11 +111,17 @@ class Cluster:
         stack.enter_context(process("dask", "scheduler", "--port", "0", *here))
         wait_until(lambda: told.exists() and told.read_text().endswith("}"))
         self.address = str(json.loads(told.read_text())["address"])
-        worker = ("dask", "worker", "--no-nanny", "--nthreads", "1", *here)
-        self.workers = [
-            stack.enter_context(process(*worker, "--local-directory", folder / str(i)))
-            for i in range(2)
-        ]
+        self.workers: list[subprocess.Popen[str]] = []
+        self._start = lambda: stack.enter_context(
+            process(
+                *("dask", "worker", "--no-nanny", "--nthreads", "1", *here),
+                *("--local-directory", folder / str(len(self.workers))),
+            )
+        )
+
+    def start_worker(self) -> None:
+        """One more worker; it takes a moment to be there."""
+        self.workers.append(self._start())
 
     def killing(self, after: int) -> Crew:
         """The cluster's crew, of which one worker is killed once so many batches are done."""
@@ -130,14 +138,24 @@ class Cluster:
 
 
 def test_a_cluster_of_which_a_worker_dies_midway_completes_to_the_same_end(
-    alone: Study, tmp_path: Path
+    alone: Study, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from distributed import Client
 
     with ExitStack() as stack:
         dask = Cluster(tmp_path, stack)
+        with monkeypatch.context() as patch, pytest.raises(CrewError, match="has no workers"):
+            patch.setattr("hocklift.studying.crews._ANSWER_S", 1)
+            studied(cluster(dask.address))
+        dask.start_worker()
+        dask.start_worker()
         with Client(dask.address) as client:
             client.wait_for_workers(2, timeout=PATIENCE_S)
         assert studied(dask.killing(after=5)).ran == alone.ran
         assert dask.workers[0].poll() is not None
         assert dask.workers[1].poll() is None
+
+
+def test_a_worker_with_another_version_of_the_program_works_on_nothing() -> None:
+    with pytest.raises(CrewError, match="another version of hocklift"):
+        _checked("another", Walks(Rig(), SECONDS, built_in_gait()), [Job(1, 1)])

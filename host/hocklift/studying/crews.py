@@ -1,7 +1,8 @@
 """Who does the work of a study: all cores of this machine, or the workers of a cluster.
 
 A crew takes batches of jobs and gives back what came of each, in any order. A trial's result
-is a matter of its job alone, so nobody can tell from the results who did the work.
+is a matter of its job alone, so nobody can tell from the results who did the work: to the bit,
+where all machines have processors of one kind and the same mathematics library.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
