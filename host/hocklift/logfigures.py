@@ -52,6 +52,20 @@ class Figures:
         return bool(log.lost or log.damaged or log.missing_ticks)
 
     @property
+    def moment_s(self) -> float:
+        """What to look at closely: the first fault, or else the slowest lift, from its start."""
+        log = self.log
+        if self.faults:
+            return self.faults[0].start_s
+        lifts = [
+            (end - start, start)
+            for leg in LEGS
+            for phase, start, end in phase_spells(log, leg)
+            if phase == LIFTING
+        ]
+        return float(log.time_s[max(lifts)[1]]) if lifts else 0.0
+
+    @property
     def seconds(self) -> float:
         """How long it is, its gaps included."""
         return float(self.log.time_s[-1]) + self.log.period_s if len(self.log.ticks) else 0.0

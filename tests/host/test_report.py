@@ -2,6 +2,7 @@
 
 import builtins
 import csv
+from dataclasses import replace
 from queue import SimpleQueue
 
 import numpy as np
@@ -14,6 +15,7 @@ from hocklift.logfigures import BOARD_ROWS, LEG_ROWS, LEGS, figures_of
 from hocklift.pages.log_page import CSV, PAGE, PARQUET, trace_columns, write_page
 from hocklift.pages.log_pictures import PLANS, _thinned
 from hocklift.recording import record
+from legcore.phases import LIFTING
 from pages import Page, assert_self_contained
 
 
@@ -67,6 +69,16 @@ def page(folder):
 
 def test_the_page_needs_nothing_but_itself(page):
     assert_self_contained(page)
+
+
+def test_the_closer_look_is_at_the_first_fault_or_else_at_the_slowest_lift(figures, log):
+    assert figures.moment_s == figures.faults[0].start_s
+    calm = replace(figures, faults=())
+    at = int(np.searchsorted(log.time_s, calm.moment_s))
+    lifting = np.stack([log.ticks[f"{leg}_phase"] == LIFTING for leg in LEGS])
+    assert (lifting[:, at] & ~lifting[:, at - 1]).any()
+    unmoved = replace(calm, log=replace(log, ticks=log.ticks[:10]))
+    assert unmoved.moment_s == 0
 
 
 def test_every_fault_is_told_with_its_time_and_remedy(page, figures):

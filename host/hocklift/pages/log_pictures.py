@@ -13,10 +13,16 @@ from hocklift.logfigures import BOTH, LEGS, Figures, phase_spells, time_of
 from hocklift.pages.drawing import BLUE, DASHED, INK, RED, Plan
 from hocklift.pages.phase_bars import Bar, draw_phases
 
+# A moment in seconds that a picture is limited to, or none.
+Near = float | None
+
 _COLOUR = {"left": BLUE, "right": RED}
 _LINE: dict[str, Any] = {"left": "-", "right": DASHED}
 # A curve has no more points than this: wider than any screen.
 _POINTS = 4000
+# So long before and after a moment that is looked at closely.
+_BEFORE_S, _AFTER_S = 1.0, 2.5
+_FOLDS = (("lift_fold_cdeg", "--"), ("fold_max_cdeg", "-"))
 
 
 def _thinned(
@@ -33,47 +39,62 @@ def _thinned(
     return np.repeat(time_s[: count * size : size], 2), ends.ravel()
 
 
-def _plot(ax: Axes, log: Log, values: NDArray[Any], **how: Any) -> None:
-    """Draw a curve, broken where ticks are missing."""
-    values = values.astype(float)
+def _plot(ax: Axes, log: Log, values: NDArray[Any], near: Near = None, **how: Any) -> None:
+    """Draw a curve, all of it or what is near a moment, broken where ticks are missing."""
+    values = np.insert(values.astype(float), log.breaks, np.nan)
     time_s = np.insert(log.time_s, log.breaks, log.time_s[log.breaks])
-    ax.plot(*_thinned(time_s, np.insert(values, log.breaks, np.nan)), **how)
+    if near is not None:
+        inside = (time_s >= near - _BEFORE_S) & (time_s <= near + _AFTER_S)
+        time_s, values = time_s[inside], values[inside]
+    ax.plot(*_thinned(time_s, values), **how)
 
 
-def _plot_legs(ax: Axes, log: Log, field: str, scale: float) -> None:
+def _plot_drive(ax: Axes, log: Log, near: Near = None) -> None:
     for leg in LEGS:
-        values = log.ticks[f"{leg}_{field}"] * scale
-        _plot(ax, log, values, color=_COLOUR[leg], ls=_LINE[leg], lw=1.2, label=leg)
+        drive = log.ticks[f"{leg}_drive_permille"] / 10
+        _plot(ax, log, drive, near, color=_COLOUR[leg], ls=_LINE[leg], lw=1.2, label=leg)
+    ax.set_ylabel("drive, %")
+    ax.set_xlabel("time, s")
+    _legend(ax)
 
 
 def _legend(ax: Axes) -> None:
     ax.legend(ncols=4, loc="lower left", bbox_to_anchor=(0, 1))
 
 
-def _draw_fold(figure: Figure, figures: Figures) -> None:
-    log = figures.log
-    axes = figure.subplots(2, 1, sharex=True, sharey=True)
+def _plot_fold(ax: Axes, log: Log, leg: str, near: Near = None) -> None:
+    fold_deg = log.ticks[f"{leg}_fold_cdeg"] / 100
+    _plot(ax, log, fold_deg, near, color=_COLOUR[leg], lw=1.5, label="fold")
     moves = np.array([phase.moves for phase in PHASES])
+    phase = np.minimum(log.ticks[f"{leg}_phase"], len(PHASES) - 1)
+    setpoint_deg = np.where(moves[phase], log.ticks[f"{leg}_setpoint_cdeg_q6"] / 6400, np.nan)
+    _plot(ax, log, setpoint_deg, near, color=INK, lw=0.9, ls=":", label="setpoint")
+    for name, style in _FOLDS:
+        if (setting := log.setting(name)) is not None:
+            ax.axhline(setting / 100, color=INK, lw=0.7, ls=style)
+    ax.set_ylabel(f"{leg} fold, deg")
+    _legend(ax)
+
+
+def _draw_fold(figure: Figure, figures: Figures) -> None:
+    axes = figure.subplots(2, 1, sharex=True, sharey=True)
     for leg, ax in zip(LEGS, axes, strict=True):
-        fold_deg = log.ticks[f"{leg}_fold_cdeg"] / 100
-        _plot(ax, log, fold_deg, color=_COLOUR[leg], lw=1.5, label="fold")
-        phase = np.minimum(log.ticks[f"{leg}_phase"], len(PHASES) - 1)
-        setpoint_deg = np.where(moves[phase], log.ticks[f"{leg}_setpoint_cdeg_q6"] / 6400, np.nan)
-        _plot(ax, log, setpoint_deg, color=INK, lw=0.9, ls=":", label="setpoint")
-        for name, style in (("lift_fold_cdeg", "--"), ("fold_max_cdeg", "-")):
-            if (setting := log.setting(name)) is not None:
-                ax.axhline(setting / 100, color=INK, lw=0.7, ls=style)
-        ax.set_ylabel(f"{leg} fold, deg")
-        _legend(ax)
+        _plot_fold(ax, figures.log, leg)
     axes[-1].set_xlabel("time, s")
 
 
 def _draw_drive(figure: Figure, figures: Figures) -> None:
-    ax = figure.subplots()
-    _plot_legs(ax, figures.log, "drive_permille", 0.1)
-    ax.set_ylabel("drive, %")
-    ax.set_xlabel("time, s")
-    _legend(ax)
+    _plot_drive(figure.subplots(), figures.log)
+
+
+def _draw_moment(figure: Figure, figures: Figures) -> None:
+    axes = figure.subplots(3, 1, sharex=True)
+    near = figures.moment_s
+    for leg, ax in zip(LEGS, axes, strict=False):
+        _plot_fold(ax, figures.log, leg, near)
+    _plot_drive(axes[-1], figures.log, near)
+    for ax in axes:
+        ax.axvline(near, color=INK, lw=0.8, ls="-.")
 
 
 def _draw_phases(figure: Figure, figures: Figures) -> None:
@@ -124,6 +145,13 @@ def _draw_loop(figure: Figure, figures: Figures) -> None:
 
 
 PLANS: tuple[Plan[Figures], ...] = (
+    Plan(
+        "A closer look",
+        "Folds, setpoints and drive around the first fault, which is at the dash-dotted line;"
+        " where there was no fault, around the slowest lift, which begins there.",
+        _draw_moment,
+        5.6,
+    ),
     Plan(
         "Fold and setpoint",
         "Fold of each leg over time, as the board worked it out. Dotted: the setpoint that the"

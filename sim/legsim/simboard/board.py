@@ -38,6 +38,9 @@ from legsim.troubles import place_of
 BOOT_US = 300000
 # Causes of a reset as MicroPython numbers them.
 POWER, HARD, WATCHDOG = 1, 2, 3
+# So far behind the wall's clock it catches up; farther behind it gives up the time. A board that
+# lived a tenth of a second all at once would say more in it than its host has granted.
+_BEHIND_TICKS = 5
 # What a stand lifts the hips by: the feet hang free.
 STAND_M = 0.15
 # A frame that carries less than this is lifted by its own springs.
@@ -371,7 +374,7 @@ class SimBoard:
             ahead_s = due_s - time.monotonic()
             if ahead_s > 0:
                 time.sleep(ahead_s)
-            elif ahead_s < -0.1:
+            elif ahead_s < -_BEHIND_TICKS * self._period_us * 1e-6:
                 due_s = time.monotonic()
 
     def _tick(self) -> None:
