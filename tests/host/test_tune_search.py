@@ -91,8 +91,10 @@ def test_gains_that_the_core_refuses_never_win():
             for task, fleet in zip(tasks, torn(tasks), strict=True)
         ]
 
-    best = found(walker=refusing)[-1]
-    assert best.values["control.kp"] == pytest.approx(1.0, rel=0.1)
+    rounds = found(walker=refusing)
+    # The best of what is left stands beside the refused: half the builds would have more.
+    assert 0.8 < rounds[-1].values["control.kp"] <= 1.0
+    assert rounds[-1].score < rounds[0].score
 
 
 def test_the_budget_bounds_the_sets_of_gains_tried():

@@ -77,6 +77,7 @@ def print_tuning(tuning: Tuning, console: Console) -> None:
     say("\nWhat limits these gains, the nearest to a limit first:")
     for limit in tuning.limits:
         say(f"- {limit.words}")
+    say("(`hocklift rehearse RIG --built N` walks build N.)")
     say(f"\n{CAUTION}")
     say(f"\n{verdict(tuning)}", style="bold green" if tuning.met else "bold red")
 

@@ -24,7 +24,7 @@ ROOM: dict[str, float] = {
     "rope strength": 0.30,
 }
 _ROOMS = tuple(ROOM.get(want.name, 0.0) for want in WANTS)
-_MISSED_MOST = 4.0
+_MISSED_MOST = 10.0
 _WORST_SHARE = 0.125
 _SMOOTH_SHARE = 0.1
 
@@ -91,6 +91,15 @@ class Ran:
             if room or missed > 0
         )
 
+    @property
+    def excess(self) -> float:
+        """Sum of what the missed wants are missed by, in shares of their room, each bounded."""
+        return sum(
+            min(missed / (room or 1.0), _MISSED_MOST)
+            for missed, room in zip(self.missed, _ROOMS, strict=True)
+            if missed > 0
+        )
+
 
 # A rig that the core or the rules refuse: no walk is as bad.
 REFUSED = Ran(-1, (inf,) * len(WANTS), (inf,) * len(SMOOTH))
@@ -100,10 +109,11 @@ def score(fleet: Sequence[Ran]) -> float:
     """The lower the better; over 1 while any of these builds misses a want."""
     if REFUSED in fleet:
         return inf
-    nearest = [ran.nearest[0] for ran in fleet]
     unmet = sum(not ran.met for ran in fleet) / len(fleet)
     if unmet:
-        return 1 + 10 * unmet + sum(max(0.0, one) for one in nearest) / len(fleet)
+        # All that is missed counts, so that what helps towards any want is seen to help.
+        return 1 + 10 * unmet + sum(ran.excess for ran in fleet) / len(fleet)
+    nearest = [ran.nearest[0] for ran in fleet]
     rough = sum(
         min(figure / one.usual, _MISSED_MOST)
         for ran in fleet

@@ -2,13 +2,12 @@
 
 Source of the method: Hansen, "The CMA Evolution Strategy: A Tutorial", arXiv:1604.00772; in the
 author's package `cma`. All sets of gains of a round walk the builds on which the best one so far
-did worst; the better half of them walks all builds. Nothing but the seed and what comes back
-from the walks decides, so that the result is the same whoever walks.
+did worst; only those that do better there walk the other builds, too. Nothing but the seed and
+what comes back from the walks decides, so that the result is the same whoever walks.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from math import inf
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -21,7 +20,8 @@ from hocklift.tuning.walks import Task, Walker
 # First step of the search, as a share of each key's bounds.
 _SIGMA = 0.2
 _HARDEST_SHARE = 0.25
-_GO_ON_SHARE = 0.5
+# Worse than any score of walks.
+_REFUSED = 1e6
 
 
 @dataclass(frozen=True)
@@ -57,14 +57,12 @@ def search(
         scores, fleets = _race(rigs, _hardest_first(best.fleet), walker)
         strategy.tell(points, scores)
         tried += len(points)
-        first = int(np.argmin(scores))
-        fleet = fleets[first]
-        if fleet and scores[first] < best.score:
-            # In the order of the seeds, so that a fleet compares with any other.
-            in_order = {ran.seed: ran for ran in fleet}
-            best = Best(tried, values[first], *_judged([in_order[one] for one in seeds]))
+        whole = [i for i in range(len(rigs)) if fleets[i]]
+        first = min(whole, key=lambda i: (scores[i], i), default=None)
+        if first is not None and scores[first] < best.score:
+            best = Best(tried, values[first], *_judged(_in_order(fleets[first], seeds)))
         else:
-            best = Best(tried, best.values, best.score, best.fleet)
+            best = replace(best, tried=tried)
         yield best
 
 
@@ -90,28 +88,33 @@ def _strategy(start: list[float], seed: int) -> Any:
     )
 
 
-def _hardest_first(fleet: Sequence[Ran]) -> list[int]:
-    """The builds' seeds, those first that are nearest to missing a want or miss it most."""
-    return [ran.seed for ran in sorted(fleet, key=lambda ran: (-ran.nearest[0], ran.seed))]
+def _hardest_first(fleet: Sequence[Ran]) -> list[Ran]:
+    """The builds, those first that are nearest to missing a want or miss it most."""
+    return sorted(fleet, key=lambda ran: (-ran.nearest[0], ran.seed))
+
+
+def _in_order(fleet: Sequence[Ran], seeds: Sequence[int]) -> list[Ran]:
+    """The builds in the order of `seeds`, so that any two fleets compare."""
+    by_seed = {ran.seed: ran for ran in fleet}
+    return [by_seed[seed] for seed in seeds]
 
 
 def _race(
-    rigs: Sequence[Rig], seeds: list[int], walker: Walker
+    rigs: Sequence[Rig], hardest_first: Sequence[Ran], walker: Walker
 ) -> tuple[list[float], list[list[Ran]]]:
-    """Each rig's score, and its walks if it got to the end; the others score behind those."""
-    few = max(1, round(len(seeds) * _HARDEST_SHARE))
+    """Each rig's score, and its walks of all builds if it got so far.
+
+    Who is worse in all builds than in the hardest is scored by all.
+    """
+    few = max(1, round(len(hardest_first) * _HARDEST_SHARE))
+    seeds = [ran.seed for ran in hardest_first]
     heats = walker([Task(rig, tuple(seeds[:few])) for rig in rigs])
-    order = sorted(range(len(rigs)), key=lambda i: (score(heats[i]), i))
-    finalists = order[: max(1, round(len(rigs) * _GO_ON_SHARE))]
-    rest = walker([Task(rigs[i], tuple(seeds[few:])) for i in finalists])
-    scores = [inf] * len(rigs)
+    scores = [score(heat) for heat in heats]
     fleets: list[list[Ran]] = [[] for _ in rigs]
-    for i, more in zip(finalists, rest, strict=True):
+    ahead = [i for i, one in enumerate(scores) if one < score(hardest_first[:few])]
+    rest = walker([Task(rigs[i], tuple(seeds[few:])) for i in ahead])
+    for i, more in zip(ahead, rest, strict=True):
         fleets[i] = [*heats[i], *more]
-        scores[i] = score(fleets[i])
-    worst = max((one for one in scores if one < inf), default=0.0)
-    for place, i in enumerate(order):
-        if not fleets[i] or scores[i] == inf:
-            fleets[i] = []
-            scores[i] = worst + 1.0 + place
-    return scores, fleets
+        scores[i] = max(scores[i], score(fleets[i]))
+    # A rig that the core refuses is behind all others, by a number that can be reckoned with.
+    return [min(one, _REFUSED) for one in scores], fleets
