@@ -131,11 +131,11 @@ def _create(path: Path) -> BinaryIO:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         return path.open("xb")
-    except FileExistsError as error:
-        raise OutputError(
-            f"{path}: exists already; name another file with --out, or move it away"
-        ) from error
     except OSError as error:
+        if path.exists():
+            raise OutputError(
+                f"{path}: exists already; name another file with --out, or move it away"
+            ) from error
         raise OutputError(
             f"{path}: cannot be written: {error.strerror}; name a file that you may write"
         ) from error

@@ -90,6 +90,8 @@ class FakeBoard:
             if row is not None:
                 self.at += 1
                 for (name, _, _), value in zip(FED, row, strict=True):
+                    if name in ("host", "host_heard"):
+                        continue  # the link's own
                     owner = self.rig
                     *way, last = name.split(".")
                     for part in way:

@@ -30,6 +30,7 @@ from hocklift.safety.cautions import BEFORE_MOTION
 HOST = "127.0.0.1"
 # A page that takes nothing for so many messages is let go; it comes back by itself.
 BACKLOG_MOST = 500
+REFUSALS_MOST = 50
 # Of messages that are none, so many; then it is no page.
 MALFORMED_MOST = 20
 REFUSED_CODE, SLOW_CODE, MALFORMED_CODE = 4403, 4408, 1008
@@ -222,6 +223,8 @@ class Desk:
                 _answer(page, "", False, f"Not understood: {error}.")
                 continue
             self._do(page, word, asked)
+            # Whoever says much at once does not keep others from being heard and told.
+            await asyncio.sleep(0)
         await page.socket.close(MALFORMED_CODE, "this is no page")
 
     def _do(self, page: Page, word: str, asked: dict[str, Any]) -> None:
@@ -282,6 +285,9 @@ class Desk:
 
 
 def _answer(page: Page, word: str, done: bool, words: str) -> None:
+    # Whoever floods the bench need not hear of each time that it was too much.
+    if not done and page.backlog.qsize() > REFUSALS_MOST:
+        return
     page.tell(json.dumps({"kind": "answer", "to": word, "done": done, "words": words}))
 
 

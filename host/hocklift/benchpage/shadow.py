@@ -10,7 +10,7 @@ import numpy as np
 from legcore.model import FEEDFORWARD_POINTS, LONG_ROUND_TICKS
 from legcore.phases import STANDING
 from legsim.core import word_of, words_of
-from legsim.restep import restep
+from legsim.restep import INPUTS, restep
 from legsim.rig import Rig
 from numpy.typing import NDArray
 
@@ -46,6 +46,8 @@ class Shadow:
         self._kept: deque[Ticks] = deque()
         # What each motor was meant to do, a round of the heat model ago until now.
         self._meant = np.zeros((LONG_ROUND_TICKS, len(LEGS)))
+        # Compiled now, and not while a board waits for beats.
+        restep(np.zeros(len(words_of("Rig")), np.int32), np.zeros((0, len(INPUTS)), np.int32))
 
     def gather(self, frame: Frame) -> Snapshot | None:
         """Take a part of a snapshot; the snapshot when that was the last one."""

@@ -125,6 +125,8 @@ class Tuning:
 
     def change(self, path: str, text: str, words: Sequence[int]) -> Change:
         """Work out a change to a number in the key's unit; BoardError if it may not be."""
+        if path not in PATHS:
+            raise BoardError(f"{path}: is not changed here; change it in the rig file")
         key = key_at(path)
         stage = words[NAMES.index("stage")]
         try:

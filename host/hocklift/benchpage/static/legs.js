@@ -114,8 +114,9 @@ export class Legs {
     svg.replaceChildren();
     this.shape = shape;
     this.svg = svg;
-    this.hipMost = 1000 * (shape.thigh_m + shape.shank_m) * Math.cos(shape.extended_rad / 2);
-    this.ground = this.hipMost + 90;
+    const [thigh, shank] = leansUnderHip(shape, shape.extended_rad);
+    this.stood = 1000 * (shape.thigh_m * Math.cos(thigh) + shape.shank_m * Math.cos(shank));
+    this.ground = this.stood + 90;
     svg.setAttribute("viewBox", `-380 0 ${2 * BESIDE_MM} ${(this.ground + 80).toFixed(0)}`);
     this.floor = made(svg, "line", {
       x1: -360, x2: 2 * BESIDE_MM - 400, y1: this.ground + 10, y2: this.ground + 10,
@@ -132,11 +133,10 @@ export class Legs {
         : leansUnderHip(this.shape, (fold * Math.PI) / 180),
     );
     const heights = leans.map(([a, b], i) => this.legs[i].height(a, b));
-    // The leg that bears says how high the hips are; a foot that bears is on the ground.
-    const bearing = heights.filter((_, i) => states[i].sole);
-    const hip = Math.max(...(bearing.length ? bearing : heights));
-    const ups = heights.map((height, i) => (states[i].sole ? 0 : Math.max(0, hip - height)));
-    this.floor.setAttribute("stroke-dasharray", bearing.length ? "none" : "22 16");
+    // A foot that bears is on the ground; over a raised one the hip is kept where it stands.
+    const ups = heights.map((height, i) => (states[i].sole ? 0 : Math.max(0, this.stood - height)));
+    const bears = states.some((state) => state.sole);
+    this.floor.setAttribute("stroke-dasharray", bears ? "none" : "22 16");
     leans.forEach(([a, b], i) => {
       const easy = states[i].phase === "off" || states[i].phase === "standing";
       this.legs[i].draw(i * BESIDE_MM, this.ground, heights[i] + ups[i], a, b, easy, ups[i]);
