@@ -25,9 +25,9 @@ from hocklift.studying.study import (
 from hocklift.studying.words import (
     COMES_FROM,
     EFFECT_COLUMNS,
+    EFFECTS_WORDS,
     SHARE_COLUMNS,
     effect_cells,
-    effects_words,
     share_rows,
 )
 
@@ -85,7 +85,7 @@ def print_study(studied: Study, console: Console, rig_file: Path | None = None) 
         for ran in studied.worst:
             say(f"- seed {ran.seed}: {missed_words(ran)}")
     if studied.effects:
-        say(f"\n{effects_words(studied)}\n")
+        say(f"\n{EFFECTS_WORDS}\n")
         rows = map(effect_cells, studied.effects[:_MOST_EFFECTS])
         console.print(_table(EFFECT_COLUMNS, rows))
     say(f"\n{COMES_FROM}")

@@ -14,9 +14,9 @@ from hocklift.studying.study import Study, missed_words, percent
 from hocklift.studying.words import (
     COMES_FROM,
     EFFECT_COLUMNS,
+    EFFECTS_WORDS,
     SHARE_COLUMNS,
     effect_cells,
-    effects_words,
     share_rows,
 )
 
@@ -46,7 +46,7 @@ def write_page(study: Study, folder: Path) -> Path:
         share_columns=[heading.replace("\n", " ") for heading in SHARE_COLUMNS],
         share_rows=list(share_rows(study)),
         worst=[(ran, missed_words(ran)) for ran in study.worst],
-        effects_words=effects_words(study),
+        effects_words=EFFECTS_WORDS.rpartition(" The first")[0],
         effect_columns=[heading.replace("\n", " ") for heading in EFFECT_COLUMNS],
         effect_rows=[(effect_cells(effect), effect.tolerance.reason) for effect in study.effects],
         unmet=[(want, share) for want, share in study.wants if share.met < share.of],

@@ -132,6 +132,12 @@ def percent(share: float) -> str:
     return f"{text.removesuffix('.0')} %"
 
 
+def size_words(share: float) -> str:
+    """How far something is from a limit, either way, in percent of what is asked."""
+    percents = 100 * abs(share)
+    return f"{percents:.{0 if percents >= 1 else 1}f} %"
+
+
 def missed_words(ran: Ran) -> str:
     """What a build misses, the worst first, and how far."""
     missed = sorted(zip(ran.missed, WANTS, strict=True), key=lambda one: -one[0])
@@ -141,7 +147,7 @@ def missed_words(ran: Ran) -> str:
 def _missed_words(ran: Ran, want: Want, by: float) -> str:
     if want is WANTS[0]:
         return f"faults ({', '.join(ran.faults)})"
-    return f"{want.name} ({'never' if by == inf else f'{100 * by:.0f} % off'})"
+    return f"{want.name} ({'never' if by == inf else f'{size_words(by)} off'})"
 
 
 def study(

@@ -18,7 +18,7 @@ from legsim.trial import build_of
 from hocklift.rigfile.keys import KEYS, Key
 from hocklift.rigfile.units import show, with_unit
 from hocklift.studying.sensitivity import Effect
-from hocklift.studying.study import Share, Study, percent
+from hocklift.studying.study import Share, Study, percent, size_words
 
 # No cell is blank, so that a line read aloud keeps its places.
 SHARE_COLUMNS = ("want", "builds that\nmeet it", "share", "95 % sure\nbetween", "median\nbuild")
@@ -87,18 +87,15 @@ def _margin_words(missed: float) -> str:
         return "never"
     if missed == 0:
         return "met"
-    size = 100 * abs(missed)
-    return f"{size:.{0 if size >= 1 else 1}f} % {'over' if missed > 0 else 'in hand'}"
+    return f"{size_words(missed)} {'over' if missed > 0 else 'in hand'}"
 
 
-def effects_words(studied: Study) -> str:
-    """What the table of effects tells."""
-    return (
-        "Which tolerance matters most: how far the nearest limit moves, in the mean and in % of"
-        " what is asked, when one number goes from one end of its spread to the other, with its"
-        " 95 % interval; how many of such changes by two thirds turned the verdict over a build;"
-        f" and the want that the tolerance moves most. The first of all {len(TOLERANCES)}:"
-    )
+EFFECTS_WORDS = (
+    "Which tolerance matters most. When one number goes from one end of its spread to the other,"
+    " the nearest limit moves, in the mean, by so many percent of what is asked (after ± its 95 %"
+    " interval). Changed by two thirds of its spread, it turned the verdict over so many of the"
+    f" builds that were tried. The first of {len(TOLERANCES)}:"
+)
 
 
 def effect_cells(effect: Effect) -> tuple[str, ...]:
