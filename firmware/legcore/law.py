@@ -2,7 +2,15 @@
 
 import micropython
 
-from legcore.model import ERROR_MAX_CDEG, FEEDFORWARD_POINTS, SETPOINT_RATE_MAX_CDPS
+from legcore.faults import STALL
+from legcore.model import (
+    ERROR_MAX_CDEG,
+    FEEDFORWARD_POINTS,
+    SETPOINT_RATE_MAX_CDPS,
+    VISIT_TICKS,
+)
+from legcore.phases import HELD
+from legcore.stages import STAND
 
 _LAST_SEGMENT = FEEDFORWARD_POINTS - 2
 
@@ -35,6 +43,9 @@ def control(leg, settings):
     past -= i * step_cdeg
     hold = settings.hold_permille
     feed = hold[i] * 65536 + (hold[i + 1] - hold[i]) * past // step_cdeg * 65536
+    if settings.relay_permille and leg.phase == HELD and settings.stage <= STAND:
+        swing(leg, settings, feed, error)
+        return
     table = settings.speed_q16
     speed_q16 = table[i] + (table[i + 1] - table[i]) * past // step_cdeg
     rate = leg.step_cdeg_q6 * settings.visit_hz >> 6
@@ -69,3 +80,32 @@ def control(leg, settings):
     elif wanted < -1000:
         wanted = -1000
     leg.wanted_permille = wanted
+
+
+@micropython.native
+def swing(leg, settings, feed, error):
+    """The relay experiment: instead of PID a fixed drive up or down about what carries the leg.
+
+    It turns round where the fold is farther than `relay_cdeg` on the wrong side, so the leg
+    swings as it would at its ultimate gain, but no harder than this. The integral holds
+    which way it pushes; limits, end stops and all faults stay as they are. A leg that does
+    not turn round in time is blocked, or its sensors are: a stall, whichever way it is
+    pushed.
+    """
+    push = settings.relay_permille * 65536
+    integral = leg.integral_q16
+    band = settings.relay_cdeg
+    if error < -band or (error <= band and integral == -push):
+        push = -push
+    if integral == push:
+        if leg.relay_ticks < settings.relay_ticks:
+            leg.relay_ticks += VISIT_TICKS
+        else:
+            leg.fault_bits |= STALL
+    else:
+        integral = push
+        leg.relay_ticks = 0
+    leg.law_on = 1
+    leg.integral_q16 = integral
+    # Budget: hold 6.6e7 and push 3.3e7.
+    leg.wanted_permille = max(-1000, min(1000, feed + integral >> 16))

@@ -111,6 +111,7 @@ LEG = (
     # Law.
     ("law_on", "flag", 0, 1),
     ("integral_q16", "permille/65536", -65536 * 1000, 65536 * 1000),
+    ("relay_ticks", "tick", 0, WATCH_TICKS_MAX + 1),
     ("wanted_permille", "permille", -1000, 1000),
     # Outputs, read by the board after each tick.
     ("drive_permille", "permille", -1000, 1000),
@@ -148,6 +149,10 @@ SETTINGS = (
     ("table_step_cdeg", "cdeg", 10, 4000),
     ("hold_permille", "permille", -1000, 1000, FEEDFORWARD_POINTS),
     ("speed_q16", "permille/(cdeg/s)/65536", 0, 32768, FEEDFORWARD_POINTS),
+    # The relay experiment, on a stand only: 0 is none.
+    ("relay_permille", "permille", 0, 500),
+    ("relay_cdeg", "cdeg", 0, 1000),
+    ("relay_ticks", "tick", 0, WATCH_TICKS_MAX),
     # Limits.
     ("fold_min_cdeg", "cdeg", 0, ANGLE_MAX_CDEG),
     ("fold_max_cdeg", "cdeg", 0, ANGLE_MAX_CDEG),

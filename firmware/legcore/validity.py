@@ -4,7 +4,7 @@ Run by the board when it loads them and by the host before it sends them, never 
 """
 
 from legcore.model import RECORDS, VISIT_TICKS
-from legcore.stages import STAGES
+from legcore.stages import STAGES, STAND
 
 
 def problem(settings):
@@ -32,8 +32,11 @@ def _over_stage(settings):
     """The first limit of the stage that the settings exceed."""
     name, drive, speed_cdps, stall_ms, _ = STAGES[settings.stage]
     hz = settings.visit_hz
+    relay = drive if settings.stage <= STAND else 0
     limits = [
         ("drive_max_permille", settings.drive_max_permille, drive, "permille"),
+        # Nobody is in it when it swings.
+        ("relay_permille", settings.relay_permille, relay, "permille"),
         ("stall_ticks", settings.stall_ticks * 1000 // (hz * VISIT_TICKS), stall_ms, "ms"),
     ]
     for step in ("lift_step_q6", "lower_step_q6", "release_step_q6"):

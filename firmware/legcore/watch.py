@@ -315,7 +315,7 @@ def scrub(leg, rig):
     signs |= leg.stall_ticks | leg.against_ticks | leg.rate_ticks | leg.adrift_ticks
     signs |= leg.push_ticks | leg.pressed_ticks | leg.chatter | leg.unseen_lifts
     signs |= leg.weight_ticks | leg.asked_ticks | leg.unborne_ticks | leg.hanging_ticks
-    signs |= leg.slack_ticks | leg.thigh.bad_ticks | leg.shank.bad_ticks
+    signs |= leg.slack_ticks | leg.relay_ticks | leg.thigh.bad_ticks | leg.shank.bad_ticks
     signs |= leg.winding_mK_q8 | leg.case_mK_q8
     signs |= rig.battery_ticks | rig.supply_ticks | rig.stick_ticks | rig.host_ticks
     signs |= rig.late | rig.arm_ticks

@@ -64,7 +64,7 @@ def check(
 ) -> Outcome:
     """Try every step that has not passed yet; after a failure nothing moves and no stage opens."""
     bench = Bench(device, rig, asker, hello)
-    _check_period(bench)
+    check_period(bench)
     steps = steps_for(rig)
     outcome = Outcome(record, _STAGE_NAMES[0])
     cautioned = False
@@ -103,7 +103,7 @@ def check(
     return outcome
 
 
-def _check_period(bench: Bench) -> None:
+def check_period(bench: Bench) -> None:
     """The period is taken from the settings at the board's start only; BoardError if it differs."""
     visit_hz = settings.staged(bench.rig, _STAGE_NAMES[0]).visit_hz
     found_us, wanted_us = round(bench.period_s * 1e6), 1_000_000 // (visit_hz * VISIT_TICKS)

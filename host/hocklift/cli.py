@@ -215,6 +215,11 @@ def _check_arguments(parser: argparse.ArgumentParser) -> None:
     add("--anew", action="store_true", help="do all steps again, whatever the record has")
 
 
+def _relay_arguments(parser: argparse.ArgumentParser) -> None:
+    _bench_arguments(parser)
+    parser.add_argument("--out", metavar="DIR", type=Path, help="folder for pictures")
+
+
 def _flash_arguments(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     help_rig = "rig file for the settings (left out: those on the board stay; sim, new: demo rig's)"
@@ -317,6 +322,12 @@ COMMANDS = (
         "commission a rig on the bench, step by step, each stage opened by the one before",
         "hocklift.commands.check",
         _check_arguments,
+    ),
+    Command(
+        "relay",
+        "let a leg swing on its stand, and name first gains from it",
+        "hocklift.commands.relay",
+        _relay_arguments,
     ),
 )
 

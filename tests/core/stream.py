@@ -10,9 +10,10 @@ import random
 
 import numpy as np
 from fields import names, ranges
-from legcore.phases import STANDING
+from legcore.phases import HELD, STANDING
+from legcore.stages import STAND
 from legsim import core
-from troubles import LASTING, TROUBLES
+from troubles import LASTING, TROUBLES, disarmed, jammed
 from walk import BOARD_INPUTS, DEMO, INPUTS, SIDES, Walk
 
 LEAST_TICKS = 100_000
@@ -27,7 +28,9 @@ LASTING_CASES = [
     for phase in phases
     for side in range(len(SIDES))
 ]
-RECORDED = 2 + len(LASTING_CASES)
+RECORDED = 3 + len(LASTING_CASES)
+# The relay experiment, on a stand, where sole contacts say nothing.
+SWINGING = {"stage": STAND, "relay_permille": 150, "relay_cdeg": 20}
 # As fast as settings allow: setpoints that no leg follows, and nobody minds.
 HASTY = {
     "visit_hz": 500,
@@ -43,10 +46,11 @@ HASTY = {
 
 
 def recorded_streams() -> list[Stream]:
-    """A stream of at least 100 000 ticks, a hasty one, and one for each trouble that lasts."""
+    """At least 100 000 ticks, a hasty one, a swinging one, one for each trouble that lasts."""
     return [
         long_stream(),
         hasty_stream(),
+        swinging_stream(),
         *(lasting_stream(*case) for case in LASTING_CASES),
     ]
 
@@ -84,6 +88,20 @@ def hasty_stream() -> Stream:
     walk = Walk(seed=23, **HASTY)
     walk.arm()
     walk_on(walk)
+    return stream_of(walk)
+
+
+def swinging_stream() -> Stream:
+    """A relay instead of PID, as on a stand: a few swings, disarmed or jammed in them."""
+    walk = Walk(seed=24, **SWINGING)
+    walk.arm()
+    walk_on(walk)
+    for trouble in (disarmed, jammed):
+        for side in (0, 1):
+            walk.reach(side, HELD)
+            walk.run(120)
+            trouble(walk, side)
+            walk.recover()
     return stream_of(walk)
 
 

@@ -172,13 +172,16 @@ def test_a_gain_alone_at_its_ultimate_is_on_the_verge():
 def test_first_gains_are_the_rules_own_where_the_rig_file_can_hold_them():
     # Tyreus and Luyben's PI as T. Co quotes it: Ku/3.2, 2.2 Pu.
     first = {one.rule.name: one for one in first_gains(Ultimate(16.0, 0.5))}["Tyreus-Luyben PI"]
-    assert first.clipped == ()
+    assert first.share == 1
     assert first.rig(DEMO).control.kp_per_rad == pytest.approx(5.0)
     assert first.rig(DEMO).control.ki_per_rad_s == pytest.approx(5.0 / 1.1)
     assert first.rig(DEMO).control.kd_s_per_rad == 0
 
 
-def test_gains_that_the_core_cannot_hold_are_cut_and_named():
+def test_gains_that_the_core_cannot_hold_are_all_cut_alike_so_that_their_times_stay():
     for first in first_gains(rig_ultimate(DEMO)):
-        assert "kp_per_rad" in first.clipped, "the demo rig would swing only far past that"
+        assert first.share < 1, "the demo rig would swing only far past what the core can hold"
+        kp, ki, kd = first.values
+        assert kp / first.gains.integral_s == pytest.approx(ki)
+        assert kp * first.gains.derivative_s == pytest.approx(kd)
         core_rig(first.rig(DEMO))

@@ -54,6 +54,24 @@ def test_gain_margin_is_where_the_real_core_and_leg_begin_to_swing(fold_deg, rec
     assert measured == pytest.approx(margin, rel=0.15)
 
 
+def test_play_and_a_motor_that_starts_late_bring_the_swing_nearer_than_linear_theory_has_it(
+    record_property,
+):
+    # What the demo rig really has; by how much is a measurement, not theory.
+    loop = loop_at(Rig(), radians(70), "held")
+    margin = margins_of(loop).gain
+    swings = {}
+    for share in (0.25, 0.5, 0.75, 1.0):
+        closed = ClosedLeg(Rig(), loop.plant, share * margin, radians(0.5))
+        folds = np.array(list(closed.folds_rad(TICKS)))[TICKS // 2 :]
+        swings[share] = degrees(np.ptp(folds) / 2)
+    record_property(
+        "swing of a held leg as built, by share of the linear gain margin",
+        ", ".join(f"{share:g}: {swing:.1f} deg" for share, swing in swings.items()),
+    )
+    assert swings[0.25] < 1 < swings[1.0]
+
+
 def test_the_integer_core_answers_a_swing_as_its_linear_form_does():
     rig = replace(Rig(), control=replace(Rig().control, kd_s_per_rad=0.1, ki_per_rad_s=6.0))
     settings = core_rig(rig).settings

@@ -1,35 +1,33 @@
 """First gains for a rig by named rules, from where its loop would swing."""
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
-from legsim.rig import Control, Rig
+from legsim.rig import Rig
 
 from hocklift.loops.rules import RULES, Gains, ModelRule, Ultimate, UltimateRule
+from hocklift.rigfile.keys import key_at
 
-KEYS = ("kp_per_rad", "ki_per_rad_s", "kd_s_per_rad")
-_RANGES = {
-    item.name: (item.metadata["low"], item.metadata["high"])
-    for item in fields(Control)
-    if item.name in KEYS
-}
+# Where a rig file has its gains.
+KEYS = tuple(key_at(f"control.{name}") for name in ("kp", "ki", "kd"))
 
 
 @dataclass(frozen=True)
 class First:
-    """What one rule makes of a loop: its own gains, and those that the rig file can hold.
+    """What one rule makes of a loop: its own gains, and what of them the rig file can hold.
 
-    `values` are of `KEYS`; `clipped` names those that the rule would have greater.
+    `values` are of `KEYS`: the rule's gains, all cut to the same `share` so that none is out
+    of its range and their times stay.
     """
 
     rule: UltimateRule | ModelRule
     gains: Gains
-    values: dict[str, float]
-    clipped: tuple[str, ...]
+    values: tuple[float, ...]
+    share: float
 
     def rig(self, rig: Rig) -> Rig:
         """The rig with these gains."""
-        values: dict[str, Any] = self.values
+        values: Any = {key.field: value for key, value in zip(KEYS, self.values, strict=True)}
         return replace(rig, control=replace(rig.control, **values))
 
 
@@ -39,8 +37,6 @@ def first_gains(ultimate: Ultimate) -> list[First]:
 
 
 def _first(rule: UltimateRule | ModelRule, gains: Gains) -> First:
-    wanted = dict(zip(KEYS, (gains.gain, gains.per_second, gains.seconds), strict=True))
-    values = {
-        key: min(max(value, _RANGES[key][0]), _RANGES[key][1]) for key, value in wanted.items()
-    }
-    return First(rule, gains, values, tuple(key for key in KEYS if wanted[key] > values[key]))
+    wanted = (gains.gain, gains.per_second, gains.seconds)
+    share = min(1.0, *(key.high / value for key, value in zip(KEYS, wanted, strict=True) if value))
+    return First(rule, gains, tuple(share * value for value in wanted), share)

@@ -55,6 +55,7 @@ _CORE = "tests/core/test_faults.py"
 _ARMING = "tests/core/test_arming.py"
 _REACHABLE = "tests/core/test_reachable.py"
 _MEMORY = "tests/core/test_memory.py"
+_RELAY = "tests/core/test_relay_law.py"
 _BOARD = "tests/sim/test_board.py"
 
 HAZARDS = (
@@ -167,6 +168,18 @@ HAZARDS = (
         AGAINST | LINKAGE,
         ("motor reversed",),
         (_CORE, _ARMING),
+    ),
+    Hazard(
+        "A leg is made to swing on its stand, to find gains.",
+        "Who reaches in, expecting it to be still.",
+        "Frame on its stand, nobody in it; the rope no longer than the leg needs; somebody at the"
+        " emergency stop.",
+        "Only at the stages without a wearer; a fixed small drive about what carries the leg; a"
+        " leg that does not turn round within half a second is a stall, one that leaves a band of"
+        " a few degrees is let down; over when a foot may no longer be held up.",
+        STALL | SLACK | ADRIFT,
+        (),
+        (_RELAY, "tests/host/test_relay.py"),
     ),
     Hazard(
         "The program hangs, is late, or its memory changes.",
