@@ -54,10 +54,10 @@ def power(rig: Rig, flash: Path | None, **options: Any) -> Any:
 
 
 @contextmanager
-def plugged_in(rig: Rig) -> Iterator[str]:
-    """Power the kept board, a new one if there is none; yields the path of its serial port.
+def plugged_in(rig: Rig) -> Iterator[Any]:
+    """Power the kept board, a new one if there is none, for as long as the context lasts.
 
-    Its time passes by itself, as fast as it can. Raises PortError or OutputError.
+    Raises PortError or OutputError.
     """
     from legsim.simboard.process import micropython
 
@@ -73,11 +73,23 @@ def plugged_in(rig: Rig) -> Iterator[str]:
     except OSError as error:
         raise OutputError(f"{flash}: cannot be made: {error.strerror}") from error
     board = power(rig, flash)
+    try:
+        # MicroPython takes its time to start; whoever comes to the port finds it there.
+        while board.starts == 0:
+            board.advance(rig.control.period_s)
+        yield board
+    finally:
+        board.close()
+
+
+@contextmanager
+def running(board: Any) -> Iterator[str]:
+    """Let a board's time pass by itself, as fast as it can; yields the path of its serial port."""
     over = threading.Event()
 
     def run() -> None:
         while not over.is_set():
-            board.advance(rig.control.period_s)
+            board.advance(board.rig.control.period_s)
 
     thread = threading.Thread(target=run)
     thread.start()
@@ -86,4 +98,3 @@ def plugged_in(rig: Rig) -> Iterator[str]:
     finally:
         over.set()
         thread.join()
-        board.close()

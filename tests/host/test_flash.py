@@ -220,10 +220,10 @@ def test_a_port_that_is_away_while_the_board_restarts_is_waited_for(
     opened, answers = prompt._opened, iter([True, False, False, True])
     greeted, ports_open = hello.open_port, iter([False, False, True])
 
-    def prompt_opened(port: str) -> Any:
+    def prompt_opened(port: str, patience: float) -> Any:
         if not next(answers):
             raise TransportError("failed to access")
-        transport = opened(port)
+        transport = opened(port, patience)
         if transport is not None and next(first, False):
             transport.serial.close()
         return transport

@@ -14,6 +14,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
 from hocklift.commands.output import print_json
+from hocklift.device import Device
 from hocklift.errors import HockliftError
 from hocklift.flashing.hello import hello_from
 from hocklift.flashing.program import Program, build
@@ -23,14 +24,18 @@ from hocklift.flashing.target import Target, target_at
 from hocklift.flashing.upload import NotVerifiedError, Upload, kept_settings, upload
 from hocklift.rigfile.file import read_rig, rig_or_demo
 from hocklift.safety.cautions import BEFORE_MOTION
-from hocklift.simulated import board_words, folder, plugged_in
-from hocklift.transport import SIM, ports_here
+from hocklift.simulated import board_words, folder, plugged_in, running
+from hocklift.transport import SIM, LockstepPort, ports_here
 from hocklift.wire import Frame
 
 SCHEMA = "hocklift flash 1"
 _CAUTION = (
     "This ends the board's program, and power to the motors goes at once: no foot may be raised."
 )
+
+# A simulated board keeps no time by the clock on the wall, and never restarts by itself meanwhile.
+_SIM_PATIENCE = 40.0
+Done = tuple[Target, Upload, Settings]
 
 
 @dataclass(frozen=True)
@@ -72,13 +77,18 @@ def run(args: argparse.Namespace) -> int:
             say(f"The board is {board_words(folder())}.")
             if found := ports_here(usb_only=True):
                 say(f"A real board is named with --port; on USB here: {found}.")
-            with plugged_in(rig or Rig()) as path:
-                flashed = _flash(args, rig, path, console)
+            with plugged_in(rig or Rig()) as board:
+                with running(board) as path:
+                    done = _flash(args, rig, path, console, _SIM_PATIENCE)
+                # In lock step: however slow this computer is, it has all the time it needs.
+                port = LockstepPort(board, board.rig.control.period_s)
+                flashed = _greeted(args.port, done, lambda: _hello(port))
         else:
             say("Before anything moves:")
             for caution in (*BEFORE_MOTION, _CAUTION):
                 say(f"- {caution}")
-            flashed = _flash(args, rig, args.port, console)
+            done = _flash(args, rig, args.port, console)
+            flashed = _greeted(args.port, done, lambda: hello_from(args.port))
     except NotVerifiedError as error:
         print(f"hocklift: {error}", file=sys.stderr)
         return 1
@@ -89,10 +99,12 @@ def run(args: argparse.Namespace) -> int:
     return 0 if flashed.met else 1
 
 
-def _flash(args: argparse.Namespace, rig: Rig | None, path: str, console: Console) -> Flashed:
+def _flash(
+    args: argparse.Namespace, rig: Rig | None, path: str, console: Console, patience: float = 1.0
+) -> Done:
     """Flash the board at a serial port; with no rig a new simulated board gets the demo rig's."""
     name = str(args.rig)
-    with Prompt(path) as prompt:
+    with Prompt(path, patience) as prompt:
         target = target_at(prompt)
         prompt.prepare()
         found = kept_settings(prompt)
@@ -103,12 +115,22 @@ def _flash(args: argparse.Namespace, rig: Rig | None, path: str, console: Consol
         with _progress(console, program) as on_file:
             done = upload(prompt, program, settings.data, on_file)
         prompt.restart()
+    return target, done, settings
+
+
+def _greeted(port: str, done: Done, greet: Callable[[], Frame]) -> Flashed:
+    """What came of it, with the hello of the new program or why it says none."""
     hello, silent = None, ""
     try:
-        hello = hello_from(path)
+        hello = greet()
     except HockliftError as error:
         silent = str(error)
-    return Flashed(args.port, target, done, settings, hello, silent)
+    return Flashed(port, *done, hello, silent)
+
+
+def _hello(port: LockstepPort) -> Frame:
+    with Device(port) as device:
+        return device.hello()
 
 
 @contextmanager

@@ -90,14 +90,15 @@ class FullError(BoardError):
 class Prompt:
     """The board at a port, its program ended; a context manager that lets go of the port.
 
+    It may take `patience` times as long as a real one to answer.
     Raises PortError where there is no port, or it goes away, and BoardError where nothing
     answers as MicroPython does, or cannot do what it is asked.
     """
 
-    def __init__(self, port: str) -> None:
+    def __init__(self, port: str, patience: float = 1.0) -> None:
         self.name = port
         self.bytes_sent = 0
-        self._transport = _break_in(port)
+        self._transport = _break_in(port, patience)
 
     def __enter__(self) -> Self:
         """Nothing more: the port is open already."""
@@ -213,20 +214,20 @@ class Prompt:
             ) from error
 
 
-def _break_in(port: str) -> Any:
+def _break_in(port: str, patience: float) -> Any:
     """End the board's program and get its prompt, however often it restarts meanwhile."""
     try:
-        transport: Any = _opened(port)
+        transport: Any = _opened(port, patience)
     except _GONE as error:
         raise PortError(
             f"{port}: cannot be opened; see that it is the board's, that you may use it and that"
             f" no other program does; {ports_words()}"
         ) from error
-    end_s = time.monotonic() + BREAK_IN_S
+    end_s = time.monotonic() + patience * BREAK_IN_S
     while True:
         with suppress(*_GONE), redirect_stdout(io.StringIO()):
-            transport = transport or _opened(port)
-            transport.enter_raw_repl(timeout_overall=_PROMPT_S)
+            transport = transport or _opened(port, patience)
+            transport.enter_raw_repl(timeout_overall=patience * _PROMPT_S)
             return transport
         _let_go(transport)
         transport = None
@@ -239,8 +240,8 @@ def _break_in(port: str) -> Any:
         time.sleep(_AGAIN_S)
 
 
-def _opened(port: str) -> Any:
-    return SerialTransport(port, timeout=_BYTE_S)
+def _opened(port: str, patience: float) -> Any:
+    return SerialTransport(port, timeout=patience * _BYTE_S)
 
 
 def _let_go(transport: Any) -> None:
