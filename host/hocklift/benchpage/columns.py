@@ -32,14 +32,15 @@ class Trace(NamedTuple):
     of_board: tuple[str, ...] = ()
     # The least that the scale spans, so that noise alone does not fill it.
     span: float = 1.0
+    noisy: bool = False
 
 
 TRACES = (
     Trace("fold, and its setpoint dotted", "°", ("fold_deg", "setpoint_deg"), span=10),
-    Trace("rate of fold", "°/s", ("rate_degps",), span=20),
+    Trace("rate of fold", "°/s", ("rate_degps",), span=20, noisy=True),
     Trace("drive, folding upwards", "%", ("drive_percent",), span=20),
-    Trace("motor current, estimated", "A", ("current_A",), span=5),
+    Trace("motor current, estimated", "A", ("current_A",), span=5, noisy=True),
     Trace("winding over the air, by model", "K", ("winding_K",), span=5),
-    Trace("battery", "V", (), ("battery_V",), span=1),
-    Trace("time that the loop took", "ms", (), ("loop_ms",), span=1),
+    Trace("battery", "V", (), ("battery_V",), span=1, noisy=True),
+    Trace("time that the loop took", "ms", (), ("loop_ms",), span=1, noisy=True),
 )

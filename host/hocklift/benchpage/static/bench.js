@@ -223,4 +223,4 @@ function draw(nowMs) {
 requestAnimationFrame(draw);
 tellBanner();
 // For whoever measures how smoothly this page runs.
-window.bench = { frames: () => traces?.frames ?? 0, page };
+window.bench = { frames: () => traces?.frames ?? 0, page, traces: () => traces };

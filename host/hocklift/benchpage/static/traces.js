@@ -99,7 +99,8 @@ export class Traces {
     trace.of_board.forEach((name) => rows.push({ name, leg: "", second: false }));
     const series = rows.map((row) => ({
       stroke: row.leg ? this.ink[row.leg] : this.ink.text,
-      width: row.second ? 1 : 1.6,
+      // Broad where it is smooth: a broad line through noise takes long to paint.
+      width: row.second || trace.noisy ? 1 : 1.6,
       dash: row.second ? [2, 3] : row.leg === "right" ? [7, 4] : undefined,
       points: { show: false },
     }));
@@ -168,7 +169,10 @@ export class Traces {
     if (!this.dirty || !this.time.length) return false;
     this.dirty = false;
     this.frames += 1;
-    for (const { plot, use } of this.charts) plot.setData([this.time, ...use.map((i) => this.data[i])]);
+    // Every second chart in turn: painting them is most of what a frame costs.
+    this.charts.forEach(({ plot, use }, i) => {
+      if (i % 2 === this.frames % 2) plot.setData([this.time, ...use.map((k) => this.data[k])]);
+    });
     this.drawPhases();
     return true;
   }
