@@ -61,6 +61,8 @@ def search(
         first = min(whole, key=lambda i: (scores[i], i), default=None)
         if first is not None and scores[first] < best.score:
             best = Best(tried, values[first], *_judged(_in_order(fleets[first], seeds)))
+            # Drawn once more in the next round, so that the search moves there sooner.
+            strategy.inject([points[first]])
         else:
             best = replace(best, tried=tried)
         yield best
