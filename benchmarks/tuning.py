@@ -58,7 +58,7 @@ def main() -> None:
     found = tuned(POOR, best.values)
     sets = {"before": POOR, "tuned": found}
     for first in first_gains(rig_ultimate(found)):
-        sets[first.rule.name] = tuned(found, first.values)
+        sets[first.rule.name] = first.rig(found)
     seeds = unseen_seeds(SEED, unseen)
     fleets = Crew(COMPARE_S, -1)([Task(rig, seeds) for rig in sets.values()])
     console.print(_table(dict(zip(sets, fleets, strict=True))))
