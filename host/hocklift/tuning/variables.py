@@ -56,6 +56,7 @@ VARIABLES = (
     Variable("control.rate_filter", 0.002, 0.080, by_factor=True),
     Variable("control.stop_zone", radians(2), radians(12), by_factor=True),
     Variable("control.stop_ahead", 0.0, 0.1, by_factor=False),
+    Variable("control.drive_max", 0.6, 1.0, by_factor=False),
     Variable("control.slew", 4.0, 100.0, by_factor=True),
 )
 
