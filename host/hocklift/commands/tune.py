@@ -25,8 +25,10 @@ from hocklift.tuning.tuning import (
 
 SCHEMA = "hocklift tune 1"
 CAUTION = (
-    "Gains from a simulation are a start, not an approval: try them unloaded, then on the stand,"
-    " with somebody at the emergency stop (`hocklift check`)."
+    "Gains from a simulation are a start, not an approval. A leg that moves otherwise fails"
+    " otherwise, and the limits under [safety] were chosen for the gains of before: drill the rig"
+    " again (`hocklift drill`) before you flash it. Then try it unloaded, then on the stand, with"
+    " somebody at the emergency stop (`hocklift check`)."
 )
 _TABLE_WIDTH = 80
 
