@@ -3,6 +3,7 @@
 import pytest
 from fakeboard import Breaking, walked_inputs
 from hocklift.benchpage.live import Live
+from hocklift.benchpage.telling import settings
 from hocklift.benchpage.tuning import PATHS, Tuning, stage_most
 from hocklift.checking.settings import NAMES, fresh
 from hocklift.errors import BoardError, PortError
@@ -46,19 +47,19 @@ def ready(page):
 
 
 def test_a_gain_changes_on_the_board_and_undo_takes_it_back(resting):
-    settings = resting.board.rig.settings
-    before = settings.kp_q16
+    core = resting.board.rig.settings
+    before = core.kp_q16
     with Visitor(resting) as page:
         ready(page)
         answer = page.answer("change", path=KP, value="2.4")
         assert answer["done"], answer
         # From 1.8 to 2.4 1/rad: a third more, whatever the core counts in.
-        assert settings.kp_q16 == pytest.approx(before * 4 / 3, abs=1)
-        row = next(row for row in resting.live.settings()["rows"] if row["path"] == KP)
+        assert core.kp_q16 == pytest.approx(before * 4 / 3, abs=1)
+        row = next(row for row in settings(resting.live)["rows"] if row["path"] == KP)
         assert (row["value"], row["changed"]) == ("2.4", True)
-        assert resting.live.settings()["lines"] == ['[control] kp = "2.4 1/rad"']
+        assert settings(resting.live)["lines"] == ['[control] kp = "2.4 1/rad"']
         assert page.answer("undo")["done"]
-        assert settings.kp_q16 == before
+        assert core.kp_q16 == before
         assert page.answer("undo")["words"] == "there is nothing to undo"
 
 
@@ -82,8 +83,8 @@ def test_nothing_changes_while_a_leg_may_move(walking):
         assert "only while both legs are off" in answer["words"]
         assert walking.board.rig.settings.kp_q16 == before
         # As if it had never been tried.
-        assert walking.live.settings()["lines"] == []
-        assert walking.live.settings()["undo"] == 0
+        assert settings(walking.live)["lines"] == []
+        assert settings(walking.live)["undo"] == 0
 
 
 WRONG = {

@@ -1,4 +1,4 @@
-"""The core beside the board's: the same numbers to the bit, and figures that agree with the plant."""
+"""The core beside the board: the same to the bit, and figures that agree with the plant."""
 
 import numpy as np
 import pytest

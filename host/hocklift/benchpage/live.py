@@ -10,7 +10,6 @@ import threading
 from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
-from datetime import datetime
 from pathlib import Path
 from queue import Empty, Full, Queue
 from typing import Any
@@ -18,16 +17,15 @@ from typing import Any
 import numpy as np
 from cobs import cobs
 from legcore.faults import STOP
-from legcore.phases import OFF
 from legsim.rig import Rig
-from legsim.tables import ARMING, STAGES
 from legwire.messages import TICK_FLAGS
 
-from hocklift.benchpage.columns import LEGS
-from hocklift.benchpage.history import History, holding, phase_name
+from hocklift.benchpage.history import History
+from hocklift.benchpage.livedevice import LiveDevice
 from hocklift.benchpage.people import People
 from hocklift.benchpage.shadow import Shadow
-from hocklift.benchpage.tuning import Change, Tuning
+from hocklift.benchpage.telling import settings, state
+from hocklift.benchpage.tuning import Tuning, Words
 from hocklift.checking.settings import NAMES
 from hocklift.device import Device, Snapshot
 from hocklift.errors import BoardError, HockliftError, OutputError
@@ -42,6 +40,8 @@ ROWS_S = 0.02
 STATE_S = 0.1
 # A page that has not beaten for so long is gone: less than any host_time that makes sense.
 PAGE_SILENT_S = 0.3
+# Ticks that have not come for so long are missed by whoever looks on.
+SILENT_S = 0.5
 # So many commands may wait; a person never has more than one or two.
 WAITING_MOST = 16
 _STOP_AGAIN_S = 0.05
@@ -54,28 +54,7 @@ NO_BOARD = "No board is connected."
 
 # Told with an answer: done or not, and words for a person.
 Answer = Callable[[bool, str], None]
-Act = Callable[["LiveDevice"], str]
-
-
-class LiveDevice(Device):
-    """A board that is heard of, and may be stopped, whatever is waited for."""
-
-    def __init__(
-        self,
-        transport: Transport,
-        heard: Callable[[list[Frame]], None],
-        urgent: Callable[[Device], None],
-    ) -> None:
-        super().__init__(transport)
-        self._heard = heard
-        self._urgent = urgent
-
-    def poll(self, wait_s: float = ROWS_S) -> list[Frame]:
-        """Let frames in, for at most so long; what is urgent goes out first."""
-        self._urgent(self)
-        frames = super().poll(min(wait_s, ROWS_S))
-        self._heard(frames)
-        return frames
+Act = Callable[[LiveDevice], str]
 
 
 class Live:
@@ -100,22 +79,22 @@ class Live:
         self.people: People | None = None
         self.board: dict[str, Any] = {}
         self.trouble = ""
-        self._rig_given = rig_given
-        self._folder = folder
+        self.rig_given = rig_given
+        self.folder = folder
         self._open_port = open_port
-        self._recorder: Recorder | None = None
+        self.recorder: Recorder | None = None
         self._pending: list[Frame] = []
-        self._last: dict[str, int] = {}
-        self._loop_us: deque[int] = deque(maxlen=_LOOP_TICKS)
-        self._missed = 0
+        self.last: dict[str, int] = {}
+        self.loop_us: deque[int] = deque(maxlen=_LOOP_TICKS)
+        self.missed = 0
         self._period_s = 0.004
-        self._day = 0
+        self.day = 0
         self._rows_s = self._state_s = self._snapshot_s = -1.0
-        self._lost = self._damaged = 0
+        self.lost = self.damaged = 0
         # What other threads ask for.
         self._waiting: Queue[tuple[Act, Answer]] = Queue(WAITING_MOST)
         self._closing = threading.Event()
-        self._stop = threading.Event()
+        self.stopping = threading.Event()
         self._stop_tick = self._stop_s = -1.0
         self._held = False
         self._even_armed = False
@@ -140,7 +119,7 @@ class Live:
     def stop(self) -> None:
         """Cut the power now; again and again until the board has."""
         self.history.add("host", "Stop, from a page.")
-        self._stop.set()
+        self.stopping.set()
 
     def hold(self, held: bool, *, even_armed: bool = False) -> None:
         """A page is in charge from now on, or none is; `even_armed`: take it in mid-motion, too."""
@@ -164,137 +143,6 @@ class Live:
         except Full:
             answer(False, BUSY)
 
-    # What can be done.
-
-    def press(self, leg: int, on: bool) -> Act:
-        """Raise a foot in the host's name, or put it down."""
-
-        def act(device: LiveDevice) -> str:
-            device.send("press", leg, int(on))
-            return f"{LEGS[leg]} foot {'raised' if on else 'put down'} in the page's name"
-
-        return act
-
-    def change(self, path: str, text: str) -> Act:
-        """Change a gain or a limit."""
-
-        def act(device: LiveDevice) -> str:
-            change = self.tuning.change(path, text, self._settings())
-            try:
-                self._put(device, change)
-            except HockliftError:
-                self.tuning.done.pop()
-                self.tuning.rig = change.rig
-                raise
-            self.history.add("host", f"{path} is {text.strip()} now; it was changed from a page.")
-            return "changed; it is not kept yet"
-
-        return act
-
-    def undo(self, device: LiveDevice) -> str:
-        """Take the last change back."""
-        change = self.tuning.undo()
-        self._put(device, change)
-        self.history.add("host", f"{change.path} is as before.")
-        return f"{change.path} is as before"
-
-    def keep(self, device: LiveDevice) -> str:
-        """Keep the settings on the board as they are now."""
-        device.send("keep", self._day)
-        self.tuning.kept = True
-        self._tell_settings()
-        self.history.add("host", "The settings are kept on the board.")
-        return "kept on the board"
-
-    def record(self, on: bool) -> Act:
-        """Begin a recording, or end it."""
-
-        def act(device: LiveDevice) -> str:
-            if not on:
-                return self._end_recording("stopped from the page")
-            if self._recorder is not None:
-                raise BoardError("a recording is under way already")
-            path = self._folder / datetime.now().strftime("hocklift-%Y%m%d-%H%M%S.log")
-            self._recorder = Recorder(device, path, self._rig_given)
-            self.history.add("host", f"Recording to {path.name}.")
-            return f"recording to {path}"
-
-        return act
-
-    def mark(self, text: str) -> Act:
-        """Mark this moment, in the recording where there is one."""
-
-        def act(_: LiveDevice) -> str:
-            word = text.strip() or "mark"
-            self.history.add("mark", word)
-            if self._recorder is None:
-                return "marked here only: nothing is being recorded"
-            self._recorder.mark(word)
-            return "marked"
-
-        return act
-
-    # What pages are told.
-
-    def state(self) -> dict[str, Any]:
-        """All that is no trace, as it is now."""
-        last = self._last
-        flags = last.get("flags", 0)
-        blocks = last.get("arm_blocks", 0)
-        loop_us = sorted(self._loop_us) or [0]
-        recording = self._recorder.recording if self._recorder is not None else None
-        bits = {leg: last.get(f"{leg}_fault_bits", 0) for leg in LEGS}
-        return {
-            "kind": "state",
-            "time_s": self.history.time_s,
-            "trouble": self.trouble,
-            "stopping": self._stop.is_set(),
-            "synced": self.shadow.synced,
-            "flags": {name: flags >> i & 1 for i, name in enumerate(TICK_FLAGS)},
-            "legs": [
-                {
-                    "phase": phase_name(last.get(f"{leg}_phase", OFF)),
-                    "off": last.get(f"{leg}_phase", OFF) == OFF,
-                    "switch": last.get(f"{leg}_contacts", 0) & 1,
-                    "sole": last.get(f"{leg}_contacts", 0) >> 1 & 1,
-                }
-                for leg in LEGS
-            ],
-            "faults": holding({"": last.get("fault_bits", 0), **bits}),
-            "arming": [
-                {"said": one.said, "holds": not blocks & one.bit, "remedy": one.remedy}
-                for one in ARMING
-            ],
-            "loop": {
-                "median_ms": loop_us[len(loop_us) // 2] / 1000,
-                "most_ms": loop_us[-1] / 1000,
-                "missed": self._missed,
-                "lost": self._lost,
-                "damaged": self._damaged,
-            },
-            "recording": recording
-            and {
-                "name": recording.path.name,
-                "seconds": recording.seconds,
-                "marks": recording.marks,
-                "missing": recording.missing,
-            },
-            "people": self.people and self.people.state(),
-        }
-
-    def settings(self) -> dict[str, Any]:
-        """Gains and limits as they are on the board."""
-        words = self.shadow.settings
-        return {
-            "kind": "settings",
-            "rows": self.tuning.rows(words) if words else [],
-            "stage": STAGES[words[NAMES.index("stage")]]._asdict() if words else None,
-            "odd": self.tuning.odd(words) if words else [],
-            "lines": self.tuning.lines(),
-            "undo": len(self.tuning.done),
-            "kept": self.tuning.kept,
-        }
-
     # The thread.
 
     def _connect(self) -> LiveDevice:
@@ -306,7 +154,7 @@ class Live:
             device.transport.close()
             raise
         self._period_s = int(hello.values["period_us"]) / 1e6
-        self._day = min(int(hello.values["calibrated_day"]), 65535)
+        self.day = min(int(hello.values["calibrated_day"]), 65535)
         self.board = {
             name: hello.values[name] for name in ("firmware", "board", "micropython", "period_us")
         } | {"port": device.transport.name, "real": device.transport.real}
@@ -328,15 +176,15 @@ class Live:
 
     def _lose(self, why: str) -> None:
         """The board is gone: whatever waits is refused, and every page told."""
-        if self._recorder is not None:
+        if self.recorder is not None:
             with suppress(OutputError):
-                self._recorder.end(why, why)
-            self._recorder = None
+                self.recorder.end(why, why)
+            self.recorder = None
         if self.trouble != why:
             self.history.add("gap", why)
         self.trouble = why
         self.shadow.synced = False
-        self._stop.clear()
+        self.stopping.clear()
         self._refuse(NO_BOARD)
         self._tell_state()
 
@@ -347,16 +195,16 @@ class Live:
         while not self._closing.is_set():
             try:
                 frame = next(frames)
-                if self._recorder is not None:
-                    self._recorder.take(frame)
-                    self._recorder.keep_up()
+                if self.recorder is not None:
+                    self.recorder.take(frame)
+                    self.recorder.keep_up()
                 self._between(device)
             except OutputError as error:
                 # Of the recording only; the board goes on.
-                self._end_recording(str(error))
+                self.end_recording(str(error))
                 frames = device.frames()
-        if self._recorder is not None:
-            self._end_recording("the bench was ended")
+        if self.recorder is not None:
+            self.end_recording("the bench was ended")
         if device.in_charge and self.rests():
             device.leave()
 
@@ -374,16 +222,20 @@ class Live:
         elif device.in_charge and not there and self.rests():
             # Nothing moves that would have to be let down.
             device.leave()
-        if not self._stop.is_set():
+        if not self.stopping.is_set():
             self._do_next(device)
         due_s = self._snapshot_s + _SNAPSHOT_AGAIN_S
         if not self.shadow.synced and self._now_s() > due_s:
             self._snapshot_s = self._now_s()
             device.snapshot()
 
+    def silent(self) -> bool:
+        """Whether no tick has come for so long that what the page shows may be wrong."""
+        return self._now_s() - self._rows_s > SILENT_S
+
     def rests(self) -> bool:
         """Whether the board gives no power."""
-        return not self._last.get("flags", 0) >> TICK_FLAGS.index("contactor") & 1
+        return not self.last.get("flags", 0) >> TICK_FLAGS.index("contactor") & 1
 
     def _do_next(self, device: LiveDevice) -> None:
         try:
@@ -411,11 +263,11 @@ class Live:
         return True
 
     def _send_stop(self, device: Device) -> None:
-        if not self._stop.is_set():
+        if not self.stopping.is_set():
             return
         now_s = device.transport.now_s()
         if self._stop_tick < 0:
-            self._stop_tick = self._last.get("tick", 0)
+            self._stop_tick = self.last.get("tick", 0)
             self._refuse(STOPPED)
         if now_s - self._stop_s > _STOP_AGAIN_S:
             self._stop_s = now_s
@@ -443,7 +295,7 @@ class Live:
         before = self.shadow.settings
         self.shadow.sync(snapshot)
         if self.shadow.settings != before:
-            self._tell_settings()
+            self.tell_settings()
 
     def _tell_rows(self) -> None:
         """Tell every tick that has come since the last time, as rows of floats."""
@@ -454,9 +306,9 @@ class Live:
         time_s = np.array(self.history.take(ticks, self._period_s))
         rows = self.shadow.rows(ticks, time_s)
         last = ticks[-1]
-        self._last = {name: int(last[name]) for name in TICK_DTYPE.names or ()}
-        self._loop_us.extend(ticks["loop_us"].tolist())
-        self._missed += int(ticks["missed_ticks"].sum())
+        self.last = {name: int(last[name]) for name in TICK_DTYPE.names or ()}
+        self.loop_us.extend(ticks["loop_us"].tolist())
+        self.missed += int(ticks["missed_ticks"].sum())
         self._see_stopped(ticks)
         self.tell(struct.pack("<d", time_s[0]) + rows.tobytes())
 
@@ -468,40 +320,42 @@ class Live:
         contactor = later["flags"] >> TICK_FLAGS.index("contactor") & 1
         if ((later["fault_bits"] & STOP != 0) | (contactor == 0)).any():
             self._stop_tick = self._stop_s = -1.0
-            self._stop.clear()
+            self.stopping.clear()
 
     def _tell_state(self) -> None:
         self._state_s = self._now_s()
         if self._device is not None:
-            self._lost, self._damaged = self._device.lost, self._device.damaged
-        self.tell(json.dumps(self.state() | {"events": self.history.told()}))
+            self.lost, self.damaged = self._device.lost, self._device.damaged
+        self.tell(json.dumps(state(self) | {"events": self.history.told()}))
 
-    def _tell_settings(self) -> None:
-        self.tell(json.dumps(self.settings()))
+    def tell_settings(self) -> None:
+        """Tell every page of gains and limits as they are now."""
+        self.tell(json.dumps(settings(self)))
 
-    def _settings(self) -> list[int]:
+    def board_settings(self) -> list[int]:
+        """The settings as the board has them."""
         if not self.shadow.settings:
             raise BoardError("the board's settings have not been read yet; try again in a second")
         return self.shadow.settings
 
-    def _put(self, device: LiveDevice, change: Change) -> None:
-        """Set what a change sets, and read it back."""
+    def put(self, device: LiveDevice, words: Words) -> None:
+        """Set words of the settings, and read them back; BoardError where they are not so."""
         try:
-            for word, value in change.words:
+            for word, value in words:
                 device.send("set", word, value)
         finally:
             device.snapshot()
-        found = self._settings()
-        for word, value in change.words:
+        found = self.board_settings()
+        for word, value in words:
             if found[word] != value:
                 raise BoardError(
                     f"the board's {NAMES[word]} reads back as {found[word]}, written was {value};"
                     " restart the board and try again, then suspect its memory"
                 )
-        self._tell_settings()
 
-    def _end_recording(self, why: str) -> str:
-        recorder, self._recorder = self._recorder, None
+    def end_recording(self, why: str) -> str:
+        """End the recording, if there is one, and say how long it is and where."""
+        recorder, self.recorder = self.recorder, None
         if recorder is None:
             raise BoardError("nothing is being recorded")
         try:

@@ -20,10 +20,11 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from hocklift.benchpage import people
+from hocklift.benchpage import acts, people
 from hocklift.benchpage.asks import ANYONE, ASKS, SIM_ONLY, MalformedError, read
 from hocklift.benchpage.columns import COLUMNS, LEGS, TRACES
-from hocklift.benchpage.live import Live
+from hocklift.benchpage.live import Act, Live
+from hocklift.benchpage.telling import settings, state
 from hocklift.errors import HockliftError
 from hocklift.safety.cautions import BEFORE_MOTION
 
@@ -169,8 +170,8 @@ class Desk:
         await socket.accept()
         page = Page(socket)
         page.tell(json.dumps(welcome(self.live)))
-        page.tell(json.dumps(self.live.settings()))
-        page.tell(json.dumps(self.live.state() | {"events": []}))
+        page.tell(json.dumps(settings(self.live)))
+        page.tell(json.dumps(state(self.live) | {"events": []}))
         self.pages.append(page)
         # The first page is in charge, unless something may be moving already.
         if self.chief is None and len(self.pages) == 1 and self.live.rests():
@@ -248,13 +249,13 @@ class Desk:
             live.leave()
             self._tell_charge()
         else:
-            acts: dict[str, Callable[[], Any]] = {
-                "press": lambda: live.press(asked["leg"], asked["on"]),
-                "change": lambda: live.change(asked["path"], asked["value"]),
-                "undo": lambda: live.undo,
-                "keep": lambda: live.keep,
-                "record": lambda: live.record(asked["on"]),
-                "mark": lambda: live.mark(asked["text"]),
+            does: dict[str, Callable[[], Act]] = {
+                "press": lambda: acts.press(live, asked["leg"], asked["on"]),
+                "change": lambda: acts.change(live, asked["path"], asked["value"]),
+                "undo": lambda: acts.undo(live),
+                "keep": lambda: acts.keep(live),
+                "record": lambda: acts.record(live, asked["on"]),
+                "mark": lambda: acts.mark(live, asked["text"]),
             }
             loop = asyncio.get_running_loop()
 
@@ -262,7 +263,7 @@ class Desk:
                 if not loop.is_closed():
                     loop.call_soon_threadsafe(_answer, page, word, done, words)
 
-            live.do(acts[word](), answer)
+            live.do(does[word](), answer)
 
     def _take(self, page: Page) -> None:
         if self.chief is None:

@@ -51,13 +51,15 @@ KNOBS = (
         ),
     ),
 )
+# Where the rig file's own words lean on those of the key before.
+_PLAINER = {"safety.stall_time": "so much drive for so long without motion is a stall"}
 PATHS = tuple(path for _, paths in KNOBS for path in paths)
 # Places and values of settings.
 Words = list[tuple[int, int]]
 
 
 class Change(NamedTuple):
-    """One change: the words to set, and what undoes it."""
+    """One change: the words that it sets, as they were before, and the rig as it was."""
 
     path: str
     words: Words
@@ -99,7 +101,7 @@ class Tuning:
             "group": group,
             "path": path,
             "name": path.partition(".")[2].replace("_", " "),
-            "meaning": key.meaning,
+            "meaning": _PLAINER.get(path, key.meaning),
             "unit": with_unit("", key.unit).strip(),
             # What the stage allows is what the board has, whatever the file says.
             "value": show(min(value, most), key.unit, 6),
@@ -155,14 +157,16 @@ class Tuning:
         self.kept = False
         return change
 
-    def undo(self) -> Change:
-        """Take the last change back; BoardError where there is none."""
+    def last(self) -> Change:
+        """The last change; BoardError where there is none."""
         if not self.done:
             raise BoardError("there is nothing to undo")
-        change = self.done.pop()
-        self.rig = change.rig
+        return self.done[-1]
+
+    def take_back(self) -> None:
+        """Forget the last change: the board has what it had before, or never had it."""
+        self.rig = self.done.pop().rig
         self.kept = False
-        return Change(change.path, change.before, change.words, change.rig)
 
 
 def _problem(words: Sequence[int], changes: Words) -> str:

@@ -7,6 +7,7 @@ import { openStream } from "./stream.js";
 import { Traces } from "./traces.js";
 
 const VALUES_MS = 200;
+const OLD_MS = 500;
 const ANSWER_MS = 6000;
 const page = { state: null, charge: { mine: false, taken: false, pages: 0 }, settings: null, ups: [0, 0] };
 let legs, figures, traces, sim, knobs;
@@ -132,7 +133,7 @@ const bothOff = () => Boolean(page.state?.legs.every((leg) => leg.off));
 function stateWords() {
   const { state } = page;
   if (!stream.open || !state) return "Not connected";
-  if (state.trouble) return "No board";
+  if (state.trouble || state.silent) return "No board";
   if (state.stopping) return "Stopping…";
   const fault = state.faults[0];
   if (fault) return `${armed() ? "Letting down" : "Off"}: ${fault.name}, ${fault.whose}`;
@@ -145,6 +146,8 @@ function tellBanner() {
   const banner = byId("banner");
   let words = "";
   if (!stream.open) words = "This page has lost its bench and cannot stop anything: use the emergency stop.";
+  else if (!stream.fresh()) words = "Nothing comes from the bench any more; what is shown is old: use the emergency stop.";
+  else if (page.state?.silent && !page.state.trouble) words = "No tick comes from the board; what is shown is old: use the emergency stop.";
   else if (page.state?.trouble) words = `No board, so this page cannot stop anything: use the emergency stop. ${page.state.trouble}`;
   banner.hidden = !words;
   write(banner, words);
@@ -221,6 +224,7 @@ function draw(nowMs) {
   traces.tellValues();
 }
 requestAnimationFrame(draw);
-tellBanner();
+// By the clock: where nothing comes any more, nothing else would tell.
+setInterval(tellBanner, OLD_MS);
 // For whoever measures how smoothly this page runs.
 window.bench = { frames: () => traces?.frames ?? 0, page, traces: () => traces };

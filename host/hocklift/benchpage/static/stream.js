@@ -3,7 +3,7 @@
 const BEAT_MS = 100;
 const AGAIN_MS = 700;
 // A page that has heard nothing for so long shows what was; it must not vouch for anything.
-const STALE_MS = 300;
+const STALE_MS = 400;
 
 export function openStream(hear) {
   const address = `ws://${location.host}/stream${location.search}`;
