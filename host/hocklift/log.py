@@ -21,12 +21,14 @@ from typing import Any, BinaryIO, Self
 import numpy as np
 from cobs import cobs
 from legsim.core import word_of, words_of
+from legsim.rig import Rig
 from legwire.crc import START
 from legwire.messages import MESSAGES, TICK, TICK_FLAGS, WORDS
 from numpy.typing import NDArray
 
 from hocklift.device import Gatherer, Snapshot
-from hocklift.errors import LogError, OutputError
+from hocklift.errors import LogError, OutputError, RigFileError
+from hocklift.rigfile.file import parse_rig
 from hocklift.wire import LAYOUTS, Frame
 
 FORMAT = 1
@@ -222,6 +224,15 @@ class Log:
 def flag(ticks: NDArray[np.void], name: str) -> NDArray[np.int32]:
     """One of TICK_FLAGS, 0 or 1, in each tick."""
     return np.asarray(ticks["flags"] >> TICK_FLAGS.index(name) & 1, np.int32)
+
+
+def rig_of(log: Log) -> Rig | None:
+    """The rig that the log names; None where it names none that this hocklift can read."""
+    text = log.header.get("rig")
+    try:
+        return Rig() if text == "demo" else parse_rig(text, str(log.path)) if text else None
+    except RigFileError:
+        return None
 
 
 def read_log(path: Path) -> Log:

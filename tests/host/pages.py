@@ -36,8 +36,13 @@ class Page(HTMLParser):
 
     @property
     def text(self) -> str:
-        """All its words, the style left out."""
-        return " ".join(text for tag, text in self.texts if tag != "style")
+        """All its words, style and scripts left out."""
+        return " ".join(text for tag, text in self.texts if tag not in ("style", "script"))
+
+    @property
+    def scripts(self) -> str:
+        """What runs on it, and what it runs over."""
+        return " ".join(text for tag, text in self.texts if tag == "script")
 
     def all(self, tag: str) -> list[dict[str, str]]:
         """Attributes of all elements of a kind."""
@@ -49,16 +54,23 @@ class Page(HTMLParser):
 
 
 def assert_self_contained(page: Page) -> None:
-    """It asks for nothing, has a title and a language, unique ids, and words for every figure."""
+    """It asks for nothing, has a title and a language, unique ids, and words for every figure.
+
+    What moves on it is part of it.
+    """
     assert page.open == []
     assert page.source.startswith("<!doctype html>")
     assert not re.search(r"https?:|//\w|@import|url\((?!#)", page.source)
-    assert not {"script", "link", "img", "iframe"} & {tag for tag, _ in page.elements}
-    assert not [a for _, a in page.elements if "src" in a]
+    assert not {"link", "img", "iframe", "base", "object"} & {tag for tag, _ in page.elements}
+    assert not [a for _, a in page.elements if {"src", "srcset"} & a.keys()]
+    assert {a["type"] for a in page.all("script")} <= {"module", "application/json"}
+    assert not re.search(r"\b(import|fetch|XMLHttpRequest|WebSocket|sendBeacon)\b", page.scripts)
     assert page.all("html") == [{"lang": "en"}]
-    assert [text for tag, text in page.texts if tag == "title"] == [
+    # The page's own title comes first, then those of its pictures.
+    assert [text for tag, text in page.texts if tag == "title"][:1] == [
         text for tag, text in page.texts if tag == "h1"
     ]
+    assert len(page.all("caption")) == len(page.all("table"))
     ids = [a["id"] for _, a in page.elements if "id" in a]
     assert len(ids) == len(set(ids))
     inner = [a.get("href", a.get("xlink:href", "")) for _, a in page.elements]

@@ -16,7 +16,14 @@ from legsim.tables import FAULTS
 from serving import PacedBoard, Visitor, served
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
-PATHS = ("/", "/static/bench.js", "/static/bench.css", "/static/uplot/uPlot.iife.min.js")
+PATHS = (
+    "/",
+    "/static/bench.js",
+    "/static/bench.css",
+    "/static/uplot/uPlot.iife.min.js",
+    "/look/inks.css",
+    "/look/legs.js",
+)
 HOST_SILENT = next(fault for fault in FAULTS if fault.name == "host silent")
 STOP = next(fault for fault in FAULTS if fault.name == "emergency stop")
 # In the walk that the board is given it is armed after so many ticks, and walks on for good.
@@ -102,7 +109,8 @@ def test_another_page_cannot_fetch_anything(resting):
 
 
 def test_no_other_path_is_served(resting):
-    for path in ("/static/../live.py", "/static/%2e%2e/live.py", "/stream", "/docs", "//"):
+    outside = ("/static/../live.py", "/static/%2e%2e/live.py", "/look/%2e%2e/page.py")
+    for path in (*outside, "/stream", "/docs", "//"):
         assert get(resting, path).status_code in (403, 404), path
 
 

@@ -26,6 +26,8 @@ from hocklift.benchpage.columns import COLUMNS, LEGS, TRACES
 from hocklift.benchpage.live import Act, Live
 from hocklift.benchpage.telling import settings, state
 from hocklift.errors import HockliftError
+from hocklift.pages.motion import shape
+from hocklift.pages.page import LOOK
 from hocklift.safety.cautions import BEFORE_MOTION
 
 HOST = "127.0.0.1"
@@ -295,7 +297,6 @@ def _answer(page: Page, word: str, done: bool, words: str) -> None:
 def welcome(live: Live) -> dict[str, Any]:
     """What a page is told first: the rig's shape, the tables, what has happened so far."""
     rig = live.rig
-    m = rig.mechanism
     return {
         "kind": "welcome",
         "board": live.board,
@@ -305,15 +306,7 @@ def welcome(live: Live) -> dict[str, Any]:
         "traces": [trace._asdict() for trace in TRACES],
         "phases": [phase._asdict() for phase in PHASES],
         "host_s": rig.safety.host_time_s,
-        "shape": {
-            "thigh_m": m.thigh_length_m,
-            "shank_m": m.shank_length_m,
-            "extended_rad": m.fold_extended_rad,
-            "soft_rad": m.fold_soft_stop_rad,
-            "hard_rad": m.fold_hard_stop_rad,
-            "spring_m": (rig.spring.thigh_anchor_m, rig.spring.shank_anchor_m),
-            "rope_m": (rig.rope.thigh_anchor_m, rig.rope.shank_anchor_m),
-        },
+        "shape": shape(rig),
         "troubles": [
             {
                 "name": one.name,
@@ -353,6 +346,8 @@ def application(live: Live, port: int, token: str) -> Guard:
             Route("/", page),
             WebSocketRoute("/stream", stream),
             Mount("/static", StaticFiles(directory=str(_STATIC))),
+            # What this page shares with the reports: inks, and how legs are drawn.
+            Mount("/look", StaticFiles(directory=str(LOOK))),
         ],
         lifespan=lifespan,
     )

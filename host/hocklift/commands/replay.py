@@ -12,12 +12,11 @@ from rich.table import Table
 
 from hocklift.commands.output import print_json
 from hocklift.device import Device
-from hocklift.errors import RigFileError
 from hocklift.feeding import feed
-from hocklift.log import Log, read_log
+from hocklift.log import Log, read_log, rig_of
 from hocklift.logfigures import counted, times
 from hocklift.replaying import Difference, Replay, replay, runs
-from hocklift.rigfile.file import parse_rig, read_rig
+from hocklift.rigfile.file import read_rig
 from hocklift.transport import open_port
 from hocklift.whatif import LEGS, ROWS, WhatIf, what_if
 
@@ -68,7 +67,7 @@ def _feed(port: str, log: Log, console: Console) -> tuple[int, Difference | None
     """Feed the log to a board, with a bar that shows how far it is."""
     total = sum(each.end - each.start for each in runs(log))
     with (
-        Device(open_port(port, _rig_of(log))) as device,
+        Device(open_port(port, rig_of(log) or Rig())) as device,
         Progress(
             TextColumn("Feeding the board"),
             BarColumn(),
@@ -84,15 +83,6 @@ def _feed(port: str, log: Log, console: Console) -> tuple[int, Difference | None
         task = progress.add_task("", total=total)
         device.hello()
         return feed(device, log, lambda ticks: progress.advance(task, ticks))
-
-
-def _rig_of(log: Log) -> Rig:
-    """The rig that the log names, as far as this hocklift can read it."""
-    text = log.header.get("rig", "demo")
-    try:
-        return Rig() if text == "demo" else parse_rig(text, str(log.path))
-    except RigFileError:
-        return Rig()
 
 
 def damage_words(log: Log) -> list[str]:

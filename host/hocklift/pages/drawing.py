@@ -6,8 +6,9 @@ colour alone.
 
 import io
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from html import escape
 from math import cos, sin
 from typing import Any, Generic, NamedTuple, TypeVar
 
@@ -25,13 +26,17 @@ PAPER = "#fdfcfb"
 # (Okabe & Ito, Color Universal Design, 2008).
 BLUE = "#0072b2"
 RED = "#d55e00"
+BAD = "#a00102"
 _THEME = {
     INK: "currentColor",
     PAPER: "var(--paper)",
     BLUE: "var(--blue)",
     RED: "var(--red)",
+    BAD: "var(--bad)",
 }
 DASHED = (0, (4, 1.5))
+# What an axis of time is labelled with: the line that goes with the moving legs goes there.
+TIME = "time, s"
 
 # Narrow, so that a phone shows it at a size that people can read.
 _WIDTH_IN = 7.0
@@ -60,13 +65,25 @@ _STYLE: Any = {
 Subject = TypeVar("Subject")
 
 
+class Track(NamedTuple):
+    """Where a picture has time: its box in the units of the SVG, and the seconds at both sides."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+    start_s: float
+    end_s: float
+
+
 @dataclass(frozen=True)
 class Picture:
-    """One picture: heading, what it tells in words, and its SVG."""
+    """One picture: heading, what it tells in words, its SVG, and where in it is time."""
 
     title: str
     words: str
     svg: str
+    tracks: tuple[Track, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -99,8 +116,21 @@ def drawn(plans: Iterable[Plan[Subject]], subject: Subject) -> list[Picture]:
         with mpl.rc_context(_STYLE), mpl.rc_context({"svg.hashsalt": plan.title}):
             figure = Figure(figsize=(_WIDTH_IN, plan.height_in), layout="constrained")
             plan.draw(figure, subject)
-            made.append(Picture(plan.title, plan.words, _svg(figure, plan.title)))
+            svg = _svg(figure, plan.title)
+            # Only once it is drawn do its axes have their places.
+            made.append(Picture(plan.title, plan.words, svg, tuple(_tracks(figure))))
     return made
+
+
+def _tracks(figure: Figure) -> Iterator[Track]:
+    width, height = 72 * figure.get_size_inches()
+    timed = [ax for ax in figure.axes if ax.get_xlabel() == TIME]
+    for ax in figure.axes:
+        if any(ax is one or ax.get_shared_x_axes().joined(ax, one) for one in timed):
+            box = ax.get_position()
+            top, bottom = height * (1 - box.y1), height * (1 - box.y0)
+            edges = (width * box.x0, top, width * box.x1, bottom, *ax.get_xlim())
+            yield Track(*(round(float(edge), 3) for edge in edges))
 
 
 def _svg(figure: Figure, title: str) -> str:
@@ -117,7 +147,7 @@ def _svg(figure: Figure, title: str) -> str:
     prefix = re.sub(r"\W+", "-", title.lower())
     for mark in ('id="', 'href="#', "url(#"):
         text = text.replace(mark, f"{mark}{prefix}-")
-    return text
+    return text.replace(">", f"><title>{escape(title)}</title>", 1)
 
 
 def joints_m(rig: Rig, pose: Pose) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:

@@ -10,10 +10,11 @@ from legwire.messages import TICK_FLAGS
 
 from hocklift.errors import OutputError
 from hocklift.files import write_atomically
-from hocklift.log import Log, flag
+from hocklift.log import Log, flag, rig_of
 from hocklift.logfigures import BOARD_ROWS, LEG_ROWS, LEGS, Figures
 from hocklift.pages.drawing import drawn
 from hocklift.pages.log_pictures import PLANS
+from hocklift.pages.motion import motion_of_log
 from hocklift.pages.page import render
 
 PAGE = "report.html"
@@ -35,6 +36,7 @@ def write_page(figures: Figures, folder: Path, *, parquet: bool) -> Path:
     The trace is written first: a page, once there, is complete.
     """
     log = figures.log
+    rig = rig_of(log)
     page = render(
         "log.html.j2",
         name=log.path.name,
@@ -45,6 +47,7 @@ def write_page(figures: Figures, folder: Path, *, parquet: bool) -> Path:
         leg_rows=[(what, *(figure(log, leg) for leg in LEGS)) for what, figure in LEG_ROWS],
         board_rows=[(what, figure(log)) for what, figure in BOARD_ROWS],
         pictures=drawn(PLANS, figures),
+        motion=rig and motion_of_log(rig, log, figures.moment_s),
         cautions=_CAUTIONS,
         traces=[CSV, *([PARQUET] if parquet else [])],
     )

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from hocklift.log import Log
 from hocklift.logfigures import BOTH, LEGS, Figures, phase_spells, time_of
-from hocklift.pages.drawing import BLUE, DASHED, INK, RED, Plan
+from hocklift.pages.drawing import BLUE, DASHED, INK, RED, TIME, Plan
 from hocklift.pages.phase_bars import Bar, draw_phases
 
 # A moment in seconds that a picture is limited to, or none.
@@ -54,7 +54,7 @@ def _plot_drive(ax: Axes, log: Log, near: Near = None) -> None:
         drive = log.ticks[f"{leg}_drive_permille"] / 10
         _plot(ax, log, drive, near, color=_COLOUR[leg], ls=_LINE[leg], lw=1.2, label=leg)
     ax.set_ylabel("drive, %")
-    ax.set_xlabel("time, s")
+    ax.set_xlabel(TIME)
     _legend(ax)
 
 
@@ -80,7 +80,7 @@ def _draw_fold(figure: Figure, figures: Figures) -> None:
     axes = figure.subplots(2, 1, sharex=True, sharey=True)
     for leg, ax in zip(LEGS, axes, strict=True):
         _plot_fold(ax, figures.log, leg)
-    axes[-1].set_xlabel("time, s")
+    axes[-1].set_xlabel(TIME)
 
 
 def _draw_drive(figure: Figure, figures: Figures) -> None:
@@ -124,7 +124,7 @@ def _draw_volts(figure: Figure, figures: Figures) -> None:
         if (setting := log.setting(least)) is not None:
             ax.axhline(setting / 1000, color=INK, lw=0.7, ls="--")
         ax.set_ylabel(f"{field.removesuffix('_mV')}, V")
-    axes[-1].set_xlabel("time, s")
+    axes[-1].set_xlabel(TIME)
 
 
 def _draw_loop(figure: Figure, figures: Figures) -> None:
@@ -140,7 +140,7 @@ def _draw_loop(figure: Figure, figures: Figures) -> None:
     axes[1].set_ylabel("ticks")
     axes[0].set_ylim(bottom=0)
     axes[1].set_ylim(-0.1, 1.1 * max(1, log.ticks["missed_ticks"].max(), steps.max() - 1))
-    axes[1].set_xlabel("time, s")
+    axes[1].set_xlabel(TIME)
     _legend(axes[1])
 
 

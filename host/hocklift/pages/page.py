@@ -1,8 +1,11 @@
 """Pages from templates: self-contained HTML, all of one look."""
 
+from functools import cache
+from importlib import resources
 from typing import Any
 
 import jinja2
+from markupsafe import Markup
 
 _TEMPLATES = jinja2.Environment(
     loader=jinja2.PackageLoader("hocklift.pages"),
@@ -11,6 +14,17 @@ _TEMPLATES = jinja2.Environment(
     trim_blocks=True,
     lstrip_blocks=True,
 )
+# What pages are made of beside their templates: inks, style, and what moves the legs.
+LOOK = resources.files("hocklift.pages") / "look"
+
+
+@cache
+def _look(*names: str) -> Markup:
+    """Files of the look as they are, to stand inside a page."""
+    return Markup("".join((LOOK / name).read_text(encoding="utf-8") for name in names))
+
+
+_TEMPLATES.globals["look"] = _look
 
 
 def render(template: str, **values: Any) -> str:

@@ -1,17 +1,25 @@
 """The phases of both legs over time, as bars."""
 
 from collections.abc import Iterable
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import matplotlib as mpl
 from legsim.tables import PHASES
 from matplotlib.axes import Axes
 
-from hocklift.pages.drawing import INK
+from hocklift.pages.drawing import BAD, INK, TIME
 
 LEGS = ("left", "right")
-_SHADES = ("0.97", "0.88", "#009e73", "#f0e442", "#56b4e9", "#cc79a7")
-_FAULT = "#d00000"
+# Phase by phase a colour of Okabe and Ito (Color Universal Design, 2008) and a hatch: neither is
+# needed to tell two phases apart.
+_FACES: tuple[tuple[Any, str], ...] = (
+    ("none", ""),
+    ((INK, 0.15), ""),
+    ("#009e73", "///"),
+    ("#f0e442", ""),
+    ("#56b4e9", "\\\\\\"),
+    ("#cc79a7", "xxx"),
+)
 
 
 class Bar(NamedTuple):
@@ -23,6 +31,11 @@ class Bar(NamedTuple):
     seconds: float
 
 
+def _face(phase: int) -> dict[str, Any]:
+    colour, hatch = _FACES[phase]
+    return {"facecolor": colour, "hatch": hatch, "edgecolor": INK, "lw": 0.4}
+
+
 def draw_phases(ax: Axes, bars: Iterable[Bar], faults: Iterable[tuple[str, float]]) -> None:
     """Draw bars, and a cross for each (leg, time) of a fault."""
     rows = {name: row for row, name in enumerate(reversed(LEGS))}
@@ -32,16 +45,12 @@ def draw_phases(ax: Axes, bars: Iterable[Bar], faults: Iterable[tuple[str, float
             bar.seconds,
             left=bar.start_s,
             height=0.7,
-            color=_SHADES[bar.phase],
-            edgecolor="none",
+            **_face(bar.phase),
         )
     for leg, time_s in faults:
-        ax.plot(time_s, rows[leg], "x", color=_FAULT, ms=10, mew=2)
+        ax.plot(time_s, rows[leg], "x", color=BAD, ms=10, mew=2)
     ax.set_yticks(range(len(LEGS)), list(reversed(LEGS)))
-    ax.set_xlabel("time, s")
+    ax.set_xlabel(TIME)
     ax.grid(False)
-    handles = [
-        mpl.patches.Patch(facecolor=shade, edgecolor=INK, lw=0.4, label=phase.name)
-        for shade, phase in zip(_SHADES, PHASES, strict=True)
-    ]
+    handles = [mpl.patches.Patch(**_face(i), label=phase.name) for i, phase in enumerate(PHASES)]
     ax.legend(handles=handles, ncols=len(handles), loc="lower left", bbox_to_anchor=(0, 1))

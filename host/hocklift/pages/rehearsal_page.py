@@ -7,8 +7,9 @@ from typing import Any
 
 from hocklift.files import write_atomically
 from hocklift.pages.drawing import drawn
+from hocklift.pages.motion import motion_of_walk
 from hocklift.pages.page import render
-from hocklift.pages.rehearsal_pictures import PLANS
+from hocklift.pages.rehearsal_pictures import PLANS, key_moments
 from hocklift.rehearsal import LEGS, ROWS, Rehearsal, verdict
 
 PAGE = "rehearsal.html"
@@ -40,12 +41,19 @@ def write_page(rehearsal: Rehearsal, folder: Path) -> Path:
         ],
         phases=[(name, left.phase_s[name], right.phase_s[name]) for name in left.phase_s],
         pictures=drawn(PLANS, rehearsal),
+        motion=motion_of_walk(rehearsal.rig, rehearsal.trace, _shown_s(rehearsal)),
         cautions=_CAUTIONS,
         trace=TRACE,
     )
     write_atomically(folder / TRACE, trace_csv(rehearsal))
     write_atomically(folder / PAGE, page)
     return folder / PAGE
+
+
+def _shown_s(rehearsal: Rehearsal) -> float:
+    """The moment to show first: the second one of the step that is drawn, the leg on its way."""
+    moments = key_moments(rehearsal)
+    return moments[min(1, len(moments) - 1)][1] * rehearsal.rig.control.period_s
 
 
 def trace_csv(rehearsal: Rehearsal) -> str:

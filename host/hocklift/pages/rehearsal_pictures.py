@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from hocklift.pages.drawing import BLUE, DASHED, INK, RED, Plan, Pose, draw_leg
+from hocklift.pages.drawing import BLUE, DASHED, INK, RED, TIME, Plan, Pose, draw_leg
 from hocklift.pages.phase_bars import Bar, draw_phases
 from hocklift.rehearsal import LEGS, Rehearsal
 
@@ -45,7 +45,7 @@ def _draw_fold(figure: Figure, rehearsal: Rehearsal) -> None:
             textcoords="offset points",
             va="top",
         )
-    axes[-1].set_xlabel("time, s")
+    axes[-1].set_xlabel(TIME)
 
 
 def _plot_both(ax: Axes, rehearsal: Rehearsal, field: str, scale: float) -> None:
@@ -67,7 +67,7 @@ def _draw_clearance(figure: Figure, rehearsal: Rehearsal) -> None:
         lw=0,
     )
     ax.set_ylabel("clearance, mm")
-    ax.set_xlabel("time, s")
+    ax.set_xlabel(TIME)
     ax.legend(ncols=2, loc="lower left", bbox_to_anchor=(0, 1))
 
 
@@ -78,7 +78,7 @@ def _draw_drive(figure: Figure, rehearsal: Rehearsal) -> None:
     axes[0].legend(ncols=2, loc="lower left", bbox_to_anchor=(0, 1))
     _plot_both(axes[1], rehearsal, "current_A", 1)
     axes[1].set_ylabel("motor current, A")
-    axes[1].set_xlabel("time, s")
+    axes[1].set_xlabel(TIME)
 
 
 def _draw_rope(figure: Figure, rehearsal: Rehearsal) -> None:
@@ -88,7 +88,7 @@ def _draw_rope(figure: Figure, rehearsal: Rehearsal) -> None:
     axes[0].legend(ncols=2, loc="lower left", bbox_to_anchor=(0, 1))
     _plot_both(axes[1], rehearsal, "slack_m", 1000)
     axes[1].set_ylabel("loose rope, mm")
-    axes[1].set_xlabel("time, s")
+    axes[1].set_xlabel(TIME)
 
 
 def _draw_phases(figure: Figure, rehearsal: Rehearsal) -> None:

@@ -4,7 +4,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from hocklift.loops.swung import Relay
-from hocklift.pages.drawing import BLUE, INK, Plan
+from hocklift.pages.drawing import BLUE, INK, TIME, Plan
 
 
 def _draw_swing(figure: Figure, relay: Relay) -> None:
@@ -14,7 +14,7 @@ def _draw_swing(figure: Figure, relay: Relay) -> None:
         fold.plot(one.time_s, np.degrees(one.fold_rad), color=BLUE, lw=1.2)
         drive.plot(one.time_s, [100 * value for value in one.drive], color=INK, lw=0.8)
         fold.set_title(f"{one.leg} leg", loc="left", fontsize=9)
-        drive.set_xlabel("time, s")
+        drive.set_xlabel(TIME)
     axes[0][0].set_ylabel("fold, deg")
     axes[1][0].set_ylabel("drive, %")
 

@@ -5,8 +5,9 @@ from pathlib import Path
 from hocklift.commands.tune import CAUTION
 from hocklift.files import write_atomically
 from hocklift.pages.drawing import drawn
+from hocklift.pages.motion import motion_of_walk
 from hocklift.pages.page import render
-from hocklift.pages.tune_pictures import PLANS, walked
+from hocklift.pages.tune_pictures import FROM_S, PLANS, walked
 from hocklift.safety.cautions import BEFORE_MOTION
 from hocklift.tuning.tuning import Tuning, key_rows, smooth_rows, verdict, want_rows
 
@@ -15,6 +16,7 @@ PAGE = "tune.html"
 
 def write_page(tuning: Tuning, folder: Path) -> Path:
     """Write the page into `folder`; returns its path."""
+    shown = walked(tuning)
     page = render(
         "tune.html.j2",
         tuning=tuning,
@@ -22,7 +24,10 @@ def write_page(tuning: Tuning, folder: Path) -> Path:
         keys=key_rows(tuning),
         wants=want_rows(tuning),
         smooth=smooth_rows(tuning),
-        pictures=drawn(PLANS, walked(tuning)),
+        pictures=drawn(PLANS, shown),
+        motion=motion_of_walk(
+            tuning.after, shown.after, FROM_S, " These are the gains after.", start_s=FROM_S
+        ),
         cautions=(CAUTION, *BEFORE_MOTION),
     )
     write_atomically(folder / PAGE, page)

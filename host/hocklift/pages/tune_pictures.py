@@ -12,14 +12,14 @@ from legsim.trial import trial_walk, unhurried
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from hocklift.pages.drawing import BLUE, DASHED, INK, RED, Plan
+from hocklift.pages.drawing import BLUE, DASHED, INK, RED, TIME, Plan
 from hocklift.tuning.score import ROOM
 from hocklift.tuning.tuning import COMPARE_S, Tuning
 from hocklift.wearerfile import built_in_gait
 
 _MOST_SHOWN = 1.0
 # From the first step on, two of each leg.
-_FROM_S, _TO_S = 2.5, 10.0
+FROM_S, _TO_S = 2.5, 10.0
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ def _draw_worst(figure: Figure, walked: Walked) -> None:
     wants = walked.tuning.before.wants
     name = walked.tuning.limits[0].found.split()[0]
     for column, (title, trace) in enumerate((("before", walked.before), ("after", walked.after))):
-        part = slice(round(_FROM_S / period_s), round(_TO_S / period_s))
+        part = slice(round(FROM_S / period_s), round(_TO_S / period_s))
         leg = trace[name][part]
         time_s = (np.arange(len(trace)) * period_s)[part]
         fold, clearance, drive = axes[:, column]
@@ -97,7 +97,7 @@ def _draw_worst(figure: Figure, walked: Walked) -> None:
             lw=0,
         )
         drive.plot(time_s, leg["drive_permille"] / 10, color=BLUE, lw=0.9)
-        drive.set_xlabel("time, s")
+        drive.set_xlabel(TIME)
     axes[0][0].legend(fontsize=7, loc="upper right")
     for ax, label in zip(axes[:, 0], ("fold, deg", "clearance, mm", "drive, %"), strict=True):
         ax.set_ylabel(label)

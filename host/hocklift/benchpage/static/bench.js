@@ -1,6 +1,6 @@
 // The page: what comes goes to the parts that show it, what is pressed goes to the server.
 
-import { Legs } from "./legs.js";
+import { Legs } from "/look/legs.js";
 import { Figures, Knobs, byId, element, tellArming, tellEvent, tellFaults, tellLoop, write } from "./panels.js";
 import { Sim } from "./sim.js";
 import { openStream } from "./stream.js";

@@ -1,12 +1,11 @@
 // Both legs from the side, drawn to scale in mm from the rig file's own lengths.
 
-const SVG = "http://www.w3.org/2000/svg";
 const HALF_MM = 35;
 const BESIDE_MM = 640;
 const COIL_TURNS = 16;
 
 function made(parent, tag, attributes) {
-  const element = document.createElementNS(SVG, tag);
+  const element = document.createElementNS(parent.namespaceURI, tag);
   for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
   parent.append(element);
   return element;
@@ -125,7 +124,8 @@ export class Legs {
     this.legs = names.map((name, i) => new Leg(svg, shape, `${name} leg`, i ? "var(--red)" : "var(--blue)"));
   }
 
-  // Poses are [thigh, shank, fold] in degrees; returns how high each foot is, in mm.
+  // Poses are [thigh, shank, fold] in degrees; returns how high each foot is, in mm. A state knows
+  // whether a sole bears, and may know how high its foot is and whether its rope is loose.
   draw(poses, states) {
     const leans = poses.map(([thigh, shank, fold]) =>
       Number.isFinite(thigh)
@@ -134,11 +134,12 @@ export class Legs {
     );
     const heights = leans.map(([a, b], i) => this.legs[i].height(a, b));
     // A foot that bears is on the ground; over a raised one the hip is kept where it stands.
-    const ups = heights.map((height, i) => (states[i].sole ? 0 : Math.max(0, this.stood - height)));
+    const ups = heights.map((height, i) =>
+      states[i].up_mm ?? (states[i].sole ? 0 : Math.max(0, this.stood - height)));
     const bears = states.some((state) => state.sole);
     this.floor.setAttribute("stroke-dasharray", bears ? "none" : "22 16");
     leans.forEach(([a, b], i) => {
-      const easy = states[i].phase === "off" || states[i].phase === "standing";
+      const easy = states[i].easy ?? ["off", "standing"].includes(states[i].phase);
       this.legs[i].draw(i * BESIDE_MM, this.ground, heights[i] + ups[i], a, b, easy, ups[i]);
     });
     return ups;
