@@ -11,6 +11,7 @@ from hocklift.log import read_log
 from hocklift.replaying import replay
 from hocklift.rigfile.file import parse_rig, rig_text
 from hocklift.rigfile.keys import key_at, value_at
+from legcore.stages import STAND
 from legsim.rig import Rig
 from legsim.settings import core_rig
 from legwire.kept import FILE
@@ -169,6 +170,18 @@ def test_a_page_raises_no_foot_where_somebody_may_stand_in_it(resting):
         answer = page.answer("press", leg=0, on=True)
         assert not answer["done"]
         assert "only at the stages unloaded and stand" in answer["words"]
+
+
+def test_at_the_stand_a_page_raises_a_foot_only_while_it_is_in_charge(resting):
+    resting.board.rig.settings.stage = STAND
+    asks = resting.board.link.asks
+    with Visitor(resting) as page:
+        ready(page)
+        assert page.answer("press", leg=1, on=True)["done"]
+        assert (asks.press_left, asks.press_right) == (0, 1)
+        page.ask("leave")
+        page.state(lambda one: not one["flags"]["host"], "host has left")
+        assert (asks.press_left, asks.press_right) == (0, 0)
 
 
 # Recordings.

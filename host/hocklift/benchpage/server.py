@@ -8,7 +8,7 @@ import asyncio
 import json
 import secrets
 from collections.abc import AsyncIterator, Awaitable, Callable, MutableMapping
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from importlib import resources
 from typing import Any
 
@@ -134,13 +134,15 @@ class Page:
 
     async def send(self) -> None:
         """Send what there is, until the page is gone or far behind."""
-        while not self.slow:
-            message = await self.backlog.get()
-            if isinstance(message, bytes):
-                await self.socket.send_bytes(message)
-            else:
-                await self.socket.send_text(message)
-        await self.socket.close(SLOW_CODE, "this page does not keep up")
+        # Whoever listens to the page notices that it is gone.
+        with suppress(WebSocketDisconnect, RuntimeError):
+            while not self.slow:
+                message = await self.backlog.get()
+                if isinstance(message, bytes):
+                    await self.socket.send_bytes(message)
+                else:
+                    await self.socket.send_text(message)
+            await self.socket.close(SLOW_CODE, "this page does not keep up")
 
 
 class Desk:

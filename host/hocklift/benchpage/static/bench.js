@@ -227,4 +227,4 @@ requestAnimationFrame(draw);
 // By the clock: where nothing comes any more, nothing else would tell.
 setInterval(tellBanner, OLD_MS);
 // For whoever measures how smoothly this page runs.
-window.bench = { frames: () => traces?.frames ?? 0, page, traces: () => traces };
+window.bench = { frames: () => traces?.frames ?? 0, page };
