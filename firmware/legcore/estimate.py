@@ -50,10 +50,16 @@ def joint_angle_cdeg(joint, cal, jump, bad_most):
 
 @micropython.native
 def prime(leg, thigh_cal, shank_cal):
-    """Start every filter at what is read now: the first tick has no past."""
-    leg.primed = 1
+    """Start every filter at what is read now: the first tick has no past.
+
+    A wiper that is off its track just then is no start: its return would look like a leap. So
+    each visit starts anew until both pots read inside their windows, or are at fault.
+    """
     thigh = leg.thigh
     shank = leg.shank
+    if thigh_cal.low_count <= thigh.count <= thigh_cal.high_count:
+        if shank_cal.low_count <= shank.count <= shank_cal.high_count:
+            leg.primed = 1
     thigh.good_count = thigh.mark_count = thigh.count
     shank.good_count = shank.mark_count = shank.count
     thigh.moved = shank.moved = 0

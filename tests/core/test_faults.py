@@ -603,3 +603,23 @@ def test_a_row_holds_only_what_its_columns_allow(fault):
     assert fault.every_ticks >= 1
     assert fault.phases
     assert set(fault.phases) <= {OFF, STANDING, LIFTING, HELD, LOWERING, RELEASING}
+
+
+@pytest.mark.parametrize(("side", "joint"), list(product((0, 1), (0, 1))))
+def test_a_wiper_off_its_track_at_power_on_is_no_leap_once_it_is_back(side, joint):
+    walk = Walk(1)
+    stuck = walk.legs[side].ill.stuck
+    stuck[joint] = 0
+    walk.run(walk.rig.settings.pot_ticks // 2)
+    stuck[joint] = None
+    walk.run(20 * LONG_ROUND_TICKS)
+    assert fault_names(walk.leg(side).fault_bits | walk.rig.fault_bits) == ()
+
+
+@pytest.mark.parametrize(("side", "joint"), list(product((0, 1), (0, 1))))
+def test_a_pot_that_is_open_from_power_on_is_seen(side, joint):
+    walk = Walk(1)
+    walk.legs[side].ill.stuck[joint] = 0
+    walk.run(4 * walk.rig.settings.pot_ticks)
+    # Where the joint is nobody knows, so its pose may be an impossible one, too.
+    assert "pot reads low" in fault_names(walk.leg(side).fault_bits)
