@@ -64,3 +64,5 @@ def test_the_page_and_the_licence_of_what_it_uses_are_in_the_wheel(tmp_path):
     here = TOP / "host/hocklift/benchpage/static"
     assert len(static) == sum(path.is_file() for path in here.rglob("*"))
     assert "hocklift/benchpage/static/uplot/LICENSE" in names
+    look = TOP / "host/hocklift/pages/look"
+    assert {f"hocklift/pages/look/{path.name}" for path in look.iterdir()} <= set(names)

@@ -13,7 +13,7 @@ from hocklift.device import Device
 from hocklift.log import read_log
 from hocklift.logfigures import BOARD_ROWS, LEG_ROWS, LEGS, figures_of
 from hocklift.pages.log_page import CSV, PAGE, PARQUET, trace_columns, write_page
-from hocklift.pages.log_pictures import PLANS, _thinned
+from hocklift.pages.log_pictures import _thinned, plans_of
 from hocklift.recording import record
 from legcore.phases import LIFTING
 from pages import Page, assert_self_contained
@@ -109,9 +109,20 @@ def test_what_happened_is_told_in_order(page, figures, log):
     assert times == sorted(times)
 
 
-def test_every_picture_is_there_under_its_heading(page):
-    assert len(page.all("figure")) == len(PLANS)
-    assert {plan.title for plan in PLANS} <= set(page.headings())
+def test_every_picture_is_there_under_its_heading(page, figures):
+    plans = plans_of(figures)
+    assert len(page.all("figure")) == len(plans)
+    assert {plan.title for plan in plans} <= set(page.headings())
+
+
+def test_legs_of_a_rig_that_the_recording_does_not_name_are_not_drawn(figures, log, tmp_path):
+    nameless = replace(figures, log=replace(log, header={}))
+    write_page(nameless, tmp_path, parquet=False)
+    page = Page((tmp_path / PAGE).read_text(encoding="utf-8"))
+    assert_self_contained(page)
+    assert "Poses" not in page.headings()
+    assert "Fold and setpoint" in page.headings()
+    assert not page.all("script")
 
 
 def test_the_trace_holds_every_channel_of_every_tick(folder, log):

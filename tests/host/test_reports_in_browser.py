@@ -1,14 +1,17 @@
 """Every report as Chromium shows it, from its file: on screens and paper, and by keyboard alone."""
 
 import re
+from importlib import import_module
 from itertools import pairwise
 from math import cos, degrees, hypot, radians, sin
+from pkgutil import iter_modules
 
 import html5lib
 import numpy as np
 import pytest
 from browsing import chromium, opened, violations
 from fakeboard import FakeBoard, walked_inputs
+from hocklift import pages
 from hocklift.cli import main
 from hocklift.device import Device
 from hocklift.drilling import Campaign, random_case, run_random_case, run_table_case, table_cases
@@ -121,6 +124,11 @@ def at_moment(page, time_s):
         }""",
         time_s,
     )
+
+
+def test_every_page_that_there_is_is_looked_at_here():
+    modules = [one.name for one in iter_modules(pages.__path__) if one.name.endswith("_page")]
+    assert {import_module(f"hocklift.pages.{name}").PAGE for name in modules} == set(MAKERS)
 
 
 @pytest.mark.parametrize("name", MAKERS)

@@ -6,7 +6,7 @@ colour alone.
 
 import io
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from math import cos, sin
@@ -35,6 +35,9 @@ _THEME = {
     BAD: "var(--bad)",
 }
 DASHED = (0, (4, 1.5))
+# Ink and line of each leg, wherever a picture has both: the line is the second cue.
+COLOUR = {"left": BLUE, "right": RED}
+LINE: dict[str, Any] = {"left": "-", "right": DASHED}
 # What an axis of time is labelled with: the line that goes with the moving legs goes there.
 TIME = "time, s"
 
@@ -192,6 +195,18 @@ def draw_leg(ax: Axes, rig: Rig, pose: Pose, colour: str, links: Any = "-") -> N
         lw=0.8,
         ls=":" if pose.slack else "-",
     )
+
+
+def draw_poses(figure: Figure, rig: Rig, moments: Sequence[tuple[str, Mapping[str, Pose]]]) -> None:
+    """Draw both legs at some moments side by side, each under its words."""
+    axes = np.atleast_1d(figure.subplots(1, len(moments), sharex=True, sharey=True))
+    for ax, (words, poses) in zip(axes, moments, strict=True):
+        ax.axhline(0, color=INK, lw=1.2)
+        for name in reversed(COLOUR):
+            draw_leg(ax, rig, poses[name], COLOUR[name], LINE[name])
+        ax.set_title(words, fontsize=9)
+        ax.set_aspect("equal")
+        ax.set_axis_off()
 
 
 def _line(ax: Axes, points: Iterable[NDArray[Any]], **how: Any) -> None:

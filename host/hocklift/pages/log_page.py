@@ -13,7 +13,7 @@ from hocklift.files import write_atomically
 from hocklift.log import Log, flag, rig_of
 from hocklift.logfigures import BOARD_ROWS, LEG_ROWS, LEGS, Figures
 from hocklift.pages.drawing import drawn
-from hocklift.pages.log_pictures import PLANS
+from hocklift.pages.log_pictures import plans_of
 from hocklift.pages.motion import motion_of_log
 from hocklift.pages.page import render
 
@@ -46,7 +46,7 @@ def write_page(figures: Figures, folder: Path, *, parquet: bool) -> Path:
         ended=log.ended,
         leg_rows=[(what, *(figure(log, leg) for leg in LEGS)) for what, figure in LEG_ROWS],
         board_rows=[(what, figure(log)) for what, figure in BOARD_ROWS],
-        pictures=drawn(PLANS, figures),
+        pictures=drawn(plans_of(figures), figures),
         motion=rig and motion_of_log(rig, log, figures.moment_s),
         cautions=_CAUTIONS,
         traces=[CSV, *([PARQUET] if parquet else [])],

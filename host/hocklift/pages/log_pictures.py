@@ -3,25 +3,28 @@
 from typing import Any
 
 import numpy as np
+from legcore.phases import OFF, STANDING
+from legsim.linkage import height_m, leans_under_hip_rad
+from legsim.rig import Rig
 from legsim.tables import PHASES
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from hocklift.log import Log
+from hocklift.log import Log, rig_of
 from hocklift.logfigures import BOTH, LEGS, Figures, phase_spells, time_of
-from hocklift.pages.drawing import BLUE, DASHED, INK, RED, TIME, Plan
+from hocklift.pages.drawing import BLUE, COLOUR, INK, LINE, RED, TIME, Plan, Pose, draw_poses
 from hocklift.pages.phase_bars import Bar, draw_phases
 
 # A moment in seconds that a picture is limited to, or none.
 Near = float | None
 
-_COLOUR = {"left": BLUE, "right": RED}
-_LINE: dict[str, Any] = {"left": "-", "right": DASHED}
 # A curve has no more points than this: wider than any screen.
 _POINTS = 4000
 # So long before and after a moment that is looked at closely.
 _BEFORE_S, _AFTER_S = 1.0, 2.5
+# Since that moment: when both legs are drawn.
+_POSES_S = (-0.4, 0.0, 0.4, 0.8, 1.2)
 _FOLDS = (("lift_fold_cdeg", "--"), ("fold_max_cdeg", "-"))
 
 
@@ -52,7 +55,7 @@ def _plot(ax: Axes, log: Log, values: NDArray[Any], near: Near = None, **how: An
 def _plot_drive(ax: Axes, log: Log, near: Near = None) -> None:
     for leg in LEGS:
         drive = log.ticks[f"{leg}_drive_permille"] / 10
-        _plot(ax, log, drive, near, color=_COLOUR[leg], ls=_LINE[leg], lw=1.2, label=leg)
+        _plot(ax, log, drive, near, color=COLOUR[leg], ls=LINE[leg], lw=1.2, label=leg)
     ax.set_ylabel("drive, %")
     ax.set_xlabel(TIME)
     _legend(ax)
@@ -64,7 +67,7 @@ def _legend(ax: Axes) -> None:
 
 def _plot_fold(ax: Axes, log: Log, leg: str, near: Near = None) -> None:
     fold_deg = log.ticks[f"{leg}_fold_cdeg"] / 100
-    _plot(ax, log, fold_deg, near, color=_COLOUR[leg], lw=1.5, label="fold")
+    _plot(ax, log, fold_deg, near, color=COLOUR[leg], lw=1.5, label="fold")
     moves = np.array([phase.moves for phase in PHASES])
     phase = np.minimum(log.ticks[f"{leg}_phase"], len(PHASES) - 1)
     setpoint_deg = np.where(moves[phase], log.ticks[f"{leg}_setpoint_cdeg_q6"] / 6400, np.nan)
@@ -95,6 +98,31 @@ def _draw_moment(figure: Figure, figures: Figures) -> None:
     _plot_drive(axes[-1], figures.log, near)
     for ax in axes:
         ax.axvline(near, color=INK, lw=0.8, ls="-.")
+
+
+def _draw_poses(figure: Figure, figures: Figures) -> None:
+    log = figures.log
+    rig = rig_of(log)
+    if rig is None:
+        return
+    moments = []
+    for since_s in _POSES_S:
+        at_s = figures.moment_s + since_s
+        row = int(np.clip(np.searchsorted(log.time_s, at_s), 0, len(log.ticks) - 1))
+        poses = {leg: _pose(rig, log.ticks[row], leg) for leg in LEGS}
+        moments.append((f"{log.time_s[row]:.2f} s", poses))
+    draw_poses(figure, rig, moments)
+
+
+def _pose(rig: Rig, tick: np.void, leg: str) -> Pose:
+    """By the fold alone: the foot below the hip, on the ground where its sole bears."""
+    m = rig.mechanism
+    fold_rad = np.radians(tick[f"{leg}_fold_cdeg"] / 100)
+    height = height_m(m, fold_rad)
+    if not tick[f"{leg}_contacts"] >> 1 & 1:
+        height = max(height, height_m(m, m.fold_extended_rad))
+    slack = tick[f"{leg}_phase"] in (OFF, STANDING)
+    return Pose(height, *leans_under_hip_rad(m, fold_rad), slack=slack)
 
 
 def _draw_phases(figure: Figure, figures: Figures) -> None:
@@ -144,7 +172,16 @@ def _draw_loop(figure: Figure, figures: Figures) -> None:
     _legend(axes[1])
 
 
-PLANS: tuple[Plan[Figures], ...] = (
+_POSES: Plan[Figures] = Plan(
+    "Poses",
+    "Both legs from the side, to scale, at five moments around the first fault; where there was no"
+    " fault, around the start of the slowest lift. The right leg's links are dashed. The zigzag is"
+    " the spring, the thin line the rope, dotted where it may be loose. A recording has the fold"
+    " alone, so each foot is drawn straight below its hip.",
+    _draw_poses,
+    2.3,
+)
+_PLANS: tuple[Plan[Figures], ...] = (
     Plan(
         "A closer look",
         "Folds, setpoints and drive around the first fault, which is at the dash-dotted line;"
@@ -186,3 +223,8 @@ PLANS: tuple[Plan[Figures], ...] = (
         3.6,
     ),
 )
+
+
+def plans_of(figures: Figures) -> list[Plan[Figures]]:
+    """Pictures of a recording; of its legs only where it says which rig they are of."""
+    return [*([_POSES] if rig_of(figures.log) else []), *_PLANS]

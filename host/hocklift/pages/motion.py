@@ -19,7 +19,7 @@ _RATE_HZ = 25
 # And in all; of a longer recording, fewer a second.
 _MOST = 12_000
 # Looser than this a rope is drawn loose; nearer than this to the ground a foot is drawn on it.
-_LOOSE_m, _DOWN_m = 0.001, 0.0005
+LOOSE_m, DOWN_m = 0.001, 0.0005
 
 _HOW = (
     "Both legs from the side, to scale, forward to the right. At each knee the arc goes from the"
@@ -75,8 +75,8 @@ def motion_of_walk(
                 "shank_ddeg": 10 * np.degrees(leg["shank_rad"]),
                 "up_mm": 1000 * np.maximum(0, leg["clearance_m"]),  # the ground gives way a little
                 "phase": leg["phase"],
-                "sole": leg["clearance_m"] < _DOWN_m,
-                "easy": leg["slack_m"] > _LOOSE_m,
+                "sole": leg["clearance_m"] < DOWN_m,
+                "easy": leg["slack_m"] > LOOSE_m,
                 "here": np.ones(len(rows)),
             }
         )

@@ -10,12 +10,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from hocklift.pages.drawing import BLUE, DASHED, INK, RED, TIME, Plan, Pose, draw_leg
+from hocklift.pages.drawing import COLOUR, INK, LINE, TIME, Plan, Pose, draw_poses
+from hocklift.pages.motion import LOOSE_m
 from hocklift.pages.phase_bars import Bar, draw_phases
 from hocklift.rehearsal import LEGS, Rehearsal
-
-_COLOUR = {"left": BLUE, "right": RED}
-_LINE: dict[str, Any] = {"left": "-", "right": DASHED}
 
 
 def _time_s(rehearsal: Rehearsal) -> NDArray[Any]:
@@ -29,7 +27,7 @@ def _draw_fold(figure: Figure, rehearsal: Rehearsal) -> None:
     for name, ax in zip(LEGS, axes, strict=True):
         leg = rehearsal.trace[name]
         fold_deg = np.degrees(leg["thigh_rad"] + leg["shank_rad"])
-        ax.plot(time_s, fold_deg, color=_COLOUR[name], lw=1.5, label="fold")
+        ax.plot(time_s, fold_deg, color=COLOUR[name], lw=1.5, label="fold")
         moving = np.array([phase.moves for phase in PHASES])[leg["phase"]] == 1
         setpoint_deg = np.where(moving, leg["setpoint_cdeg_q6"] / 6400, np.nan)
         ax.plot(time_s, setpoint_deg, color=INK, lw=0.9, ls=":", label="setpoint")
@@ -51,7 +49,7 @@ def _draw_fold(figure: Figure, rehearsal: Rehearsal) -> None:
 def _plot_both(ax: Axes, rehearsal: Rehearsal, field: str, scale: float) -> None:
     for name in LEGS:
         values = rehearsal.trace[name][field] * scale
-        ax.plot(_time_s(rehearsal), values, color=_COLOUR[name], ls=_LINE[name], lw=1.2, label=name)
+        ax.plot(_time_s(rehearsal), values, color=COLOUR[name], ls=LINE[name], lw=1.2, label=name)
 
 
 def _draw_clearance(figure: Figure, rehearsal: Rehearsal) -> None:
@@ -105,20 +103,19 @@ def _draw_phases(figure: Figure, rehearsal: Rehearsal) -> None:
 
 
 def _draw_moments(figure: Figure, rehearsal: Rehearsal) -> None:
-    moments = key_moments(rehearsal)
-    axes = np.atleast_1d(figure.subplots(1, len(moments), sharex=True, sharey=True))
-    for ax, (words, tick) in zip(axes, moments, strict=True):
-        row = rehearsal.trace[tick]
-        ax.axhline(0, color=INK, lw=1.2)
-        for name in reversed(LEGS):
-            leg = row[name]
-            pose = Pose(
-                leg["hip_m"], leg["thigh_rad"], leg["shank_rad"], slack=leg["slack_m"] > 0.001
-            )
-            draw_leg(ax, rehearsal.rig, pose, _COLOUR[name], _LINE[name])
-        ax.set_title(f"{words}\n{tick * rehearsal.rig.control.period_s:.2f} s", fontsize=9)
-        ax.set_aspect("equal")
-        ax.set_axis_off()
+    period_s = rehearsal.rig.control.period_s
+    moments = [
+        (
+            f"{words}\n{tick * period_s:.2f} s",
+            {name: _pose(rehearsal.trace[tick][name]) for name in LEGS},
+        )
+        for words, tick in key_moments(rehearsal)
+    ]
+    draw_poses(figure, rehearsal.rig, moments)
+
+
+def _pose(leg: np.void) -> Pose:
+    return Pose(leg["hip_m"], leg["thigh_rad"], leg["shank_rad"], slack=leg["slack_m"] > LOOSE_m)
 
 
 def key_moments(rehearsal: Rehearsal) -> list[tuple[str, int]]:

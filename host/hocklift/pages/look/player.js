@@ -22,9 +22,14 @@ class Cursor {
     this.line.setAttribute("visibility", share >= 0 && share <= 1 ? "visible" : "hidden");
     this.line.setAttribute("x1", x.toFixed(2));
     this.line.setAttribute("x2", x.toFixed(2));
-    // On a phone a picture is wider than the screen.
-    const { box, width } = this;
-    if (box.scrollWidth > box.clientWidth) box.scrollLeft = (x / width) * box.scrollWidth - box.clientWidth / 2;
+    this.at = x / this.width;
+  }
+
+  // On a phone a picture is wider than the screen.
+  keepInSight() {
+    const { box } = this;
+    const x = this.at * box.scrollWidth - box.scrollLeft;
+    if (x < 0 || x > box.clientWidth) box.scrollLeft += x - box.clientWidth / 2;
   }
 
   time(x) {
@@ -48,7 +53,7 @@ class Player {
     this.calm = matchMedia("(prefers-reduced-motion: reduce)");
     this.slider.max = this.last;
     this.cursors = pictures.flatMap((box) => this.follow(box));
-    this.slider.addEventListener("input", () => { this.pause(); this.go(Number(this.slider.value)); });
+    this.slider.addEventListener("input", () => { this.pause(); this.move(Number(this.slider.value)); });
     this.button.addEventListener("click", () => (this.began ? this.pause() : this.play()));
     section.hidden = false;
     section.parentElement.querySelector(".unmoved").remove();
@@ -87,7 +92,7 @@ class Player {
     requestAnimationFrame((next) => this.frame(next));
     if (this.calm.matches && ms - this.shownMs < STILL_MS) return;
     this.shownMs = ms;
-    this.go(this.began.at + Math.max(0, ms - this.began.ms) / 1000 / this.data.step_s);
+    this.move(this.began.at + Math.max(0, ms - this.began.ms) / 1000 / this.data.step_s);
     if (this.at >= this.last) this.pause();
   }
 
@@ -126,6 +131,11 @@ class Player {
     this.slider.setAttribute("aria-valuetext", all);
     this.svg.setAttribute("aria-label", `Both legs from the side at ${all}`);
     for (const cursor of this.cursors) cursor.go(time_s);
+  }
+
+  move(at) {
+    this.go(at);
+    for (const cursor of this.cursors) cursor.keepInSight();
   }
 }
 
