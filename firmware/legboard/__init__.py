@@ -3,4 +3,5 @@
 Runs on the board only, and is the only package that may import `machine`.
 """
 
+# The version of all of hocklift: the package takes it from here.
 VERSION = "0.1.0"

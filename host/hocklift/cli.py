@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from hocklift.errors import HockliftError
 
@@ -229,6 +229,15 @@ def _flash_arguments(parser: argparse.ArgumentParser) -> None:
     add("--json", action="store_true", help="print what was done as JSON")
 
 
+def _doctor_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="print what was found as JSON")
+
+
+def _manual_arguments(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("--no-open", action="store_true", help="only print where it is, open no browser")
+
+
 class Command(NamedTuple):
     """One word of the command line; `module` has `run(args) -> int`, imported only to run it."""
 
@@ -329,6 +338,28 @@ COMMANDS = (
         "hocklift.commands.relay",
         _relay_arguments,
     ),
+    Command(
+        "doctor",
+        "what is installed, which ports are seen, what is missing and how to get it",
+        "hocklift.commands.doctor",
+        _doctor_arguments,
+    ),
+    Command(
+        "manual",
+        "open the manual: a first evening, wiring, commissioning, every fault and key",
+        "hocklift.commands.manual",
+        _manual_arguments,
+    ),
+)
+
+
+# How a command ends. The shell's own codes for a program stopped by Ctrl-C or by a closed pipe.
+EXIT_CODES = (
+    (0, "all is well"),
+    (1, "a check was not met: a want, a margin, a step, a difference"),
+    (2, "wrong use or wrong input; the message says what to do"),
+    (130, "stopped by Ctrl-C"),
+    (141, "the reader of its output has left, as `head` does"),
 )
 
 
@@ -354,6 +385,19 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 141
 
 
+class _Version(argparse.Action):
+    """Looked up only when asked for: the installed version, which is the firmware's."""
+
+    def __init__(self, **named: Any) -> None:
+        super().__init__(nargs=0, **named)
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
+        from importlib.metadata import version
+
+        print(f"hocklift {version('hocklift')}")
+        parser.exit()
+
+
 def _run(argv: Sequence[str] | None) -> int:
     args = _parser().parse_args(argv)
     code: int = importlib.import_module(args.module).run(args)
@@ -366,6 +410,7 @@ def _parser() -> argparse.ArgumentParser:
         description="Control, simulate and size a home-built powered leg frame.",
         allow_abbrev=False,
     )
+    parser.add_argument("--version", action=_Version, help="print the version and end")
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
     for command in COMMANDS:
         sub = commands.add_parser(

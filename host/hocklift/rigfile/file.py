@@ -314,6 +314,11 @@ def _line(key: Key, value: float | str | tuple[float, ...]) -> str:
     return f"{key.name} = " + (f'"{value}"' if isinstance(value, str) else _number(key, value))
 
 
+def range_words(key: Key) -> str:
+    """What a key accepts, as the rig file's comments say it."""
+    return _range(key, key.unit)
+
+
 def value_text(key: Key, value: float) -> str | float:
     """What stands in a rig file for a number in SI: text with its unit, or the bare number."""
     return with_unit(show(value, key.unit), key.unit) if key.unit else float(show(value, ""))

@@ -63,7 +63,8 @@ def safety_page() -> str:
     return "\n".join([_HEAD, *_cautions(), _IDEAS, *_hazards(), *_arming(), *_faults(), *_drill()])
 
 
-def _table(headings: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
+def table(headings: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
+    """The lines of a Markdown table, with an empty one behind it."""
     lines = [f"| {' | '.join(headings)} |", "|" + "---|" * len(headings)]
     return [*lines, *(f"| {' | '.join(row)} |" for row in rows), ""]
 
@@ -94,7 +95,7 @@ def _hazards() -> list[str]:
         )
         for hazard in HAZARDS
     ]
-    return ["## Hazards", "", *_table(headings, rows)]
+    return ["## Hazards", "", *table(headings, rows)]
 
 
 def _arming() -> list[str]:
@@ -120,7 +121,7 @@ def _arming() -> list[str]:
         " it holds. After any reset, and after any fault, it begins anew: opening the arm input is"
         " how a person acknowledges a fault. Opened with a foot up, it lets the foot down first.",
         "",
-        *_table(("does not hold", "what to do"), rows),
+        *table(("does not hold", "what to do"), rows),
         "## Stages of commissioning",
         "",
         "The stage is in the settings (`control.stage` of the rig file). `hocklift` makes no"
@@ -129,7 +130,7 @@ def _arming() -> list[str]:
         " of drive is a bound of force: set the controller's own current limit, and use a"
         " current-limited supply until the last stage.",
         "",
-        *_table(("stage", "most drive", "most fold speed", "longest stall", "for"), stages),
+        *table(("stage", "most drive", "most fold speed", "longest stall", "for"), stages),
     ]
 
 
@@ -165,7 +166,7 @@ def _faults() -> list[str]:
         "Where two hold, the stricter action is taken, whichever came first. Times are the demo"
         " rig's, from the moment that what is watched passes its limit.",
         "",
-        *_table(headings, rows),
+        *table(headings, rows),
     ]
 
 
@@ -200,10 +201,10 @@ def _drill() -> list[str]:
         " of either leg, and with random ones and pairs at random moments. A case is unsafe that"
         " passes one of these:",
         "",
-        *_table(("measure", "most"), limits),
+        *table(("measure", "most"), limits),
         "What no controller can keep from happening, and the bound that the drill holds it to:",
         "",
-        *_table(("trouble", "", "measure", "most", "why"), rows),
+        *table(("trouble", "", "measure", "most", "why"), rows),
     ]
 
 

@@ -416,7 +416,8 @@ _UNTRIED = """## What has not been tried
 """
 
 
-def _pins(name: str) -> dict[str, Any]:
+def pin_table(name: str) -> dict[str, Any]:
+    """The firmware's table of pins, by the path that its file has on the board."""
     return run_path(str(firmware_files()[name]))
 
 
@@ -470,7 +471,7 @@ def _facts() -> str:
 
 def board_page() -> str:
     """The whole page."""
-    tables = [(title, _pins(name)) for title, name in BOARDS]
+    tables = [(title, pin_table(name)) for title, name in BOARDS]
     pins = tables[0][1]
     wires = _WIRES.format(
         battery=f"{pins['BATTERY_FULL_MV'] / 1000:g}", supply=f"{pins['SUPPLY_FULL_MV'] / 1000:g}"

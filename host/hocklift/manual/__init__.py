@@ -1,0 +1,1 @@
+"""The manual: pages made from the code's own tables, examples that are run, the built site."""

@@ -1,0 +1,143 @@
+"""The pages and pictures of the manual that are made from the code's own tables.
+
+To write all of them anew, and the examples of all pages: python -m hocklift.manual
+"""
+
+import argparse
+from collections.abc import Callable, Iterable
+
+from legsim.rig import Rig
+from legsim.simboard.page import BOARDS, board_page, pin_table
+from legsim.tables import FAULTS, STAGES
+
+from hocklift.checking.steps import SET_UP, STEPS
+from hocklift.cli import COMMANDS, EXIT_CODES, Command
+from hocklift.manual.alone import standing_alone
+from hocklift.manual.wiring import wiring_svg
+from hocklift.pages.drawing import drawn
+from hocklift.pages.size_pictures import PLANS
+from hocklift.rigfile.file import line_at, range_words
+from hocklift.rigfile.keys import KEYS
+from hocklift.safety.page import safety_page, table
+from hocklift.sizing.result import size
+from hocklift.sizing.sources import sources_page
+
+
+def _cell(text: str) -> str:
+    return text.replace("|", "\\|")
+
+
+def faults_page() -> str:
+    """Each fault as a person meets it: its words, what it did, what to do."""
+    parts = [
+        "# Faults and remedies\n",
+        "Each fault as the board tells it. Every command that shows a fault shows these words."
+        " Limits, times and phases: [Hazards and protections](safety.md#faults).\n",
+    ]
+    for fault in FAULTS:
+        parts += [
+            f"## {fault.name[0].upper()}{fault.name[1:]}\n",
+            f"{fault.text}\n",
+            f"- What the board does: {fault.action_words}; it holds {fault.latch_words}.",
+            f"- What is watched: {fault.watched}.",
+            f"- What to do: {fault.remedy}\n",
+        ]
+    return "\n".join(parts)
+
+
+def commands_page() -> str:
+    """Every command with its arguments, and how a command ends."""
+    rows = [(str(code), words) for code, words in EXIT_CODES]
+    parts = [
+        "# Commands\n",
+        "`hocklift COMMAND --help` says the same. An argument in brackets may be left out.\n",
+        *(_command(command) for command in COMMANDS),
+        "## How a command ends\n",
+        *table(("code", "meaning"), rows),
+    ]
+    return "\n".join(parts)
+
+
+def _command(command: Command) -> str:
+    parser = argparse.ArgumentParser(prog=f"hocklift {command.name}", add_help=False)
+    command.add_arguments(parser)
+    rows = []
+    for action in parser._actions:
+        words = ", ".join(action.option_strings) or str(action.metavar)
+        if action.option_strings and action.nargs != 0:
+            words += f" {action.metavar}"
+        if action.nargs == "?":
+            words = f"[{words}]"
+        told = (action.help or "") % {"default": action.default}
+        rows.append((f"`{_cell(words)}`", _cell(told)))
+    lines = [f"## {command.name}\n", f"{command.help[0].upper()}{command.help[1:]}.\n"]
+    if rows:
+        lines += table(("argument", ""), rows)
+    return "\n".join(lines)
+
+
+def rig_keys_page() -> str:
+    """Every key of a rig file by its section, with the demo rig's line, range and meaning."""
+    parts = [
+        "# Rig keys\n",
+        "Every key of a rig file, as `hocklift new` writes it for the demo rig, the range that is"
+        " accepted, and what it means. Any unit that converts will do.\n",
+    ]
+    rig = Rig()
+    for section, keys in KEYS.items():
+        doc = (type(getattr(rig, section)).__doc__ or section).splitlines()[0]
+        rows = [
+            (f"`{line_at(rig, key.path)}`", _cell(range_words(key)), _cell(key.meaning))
+            for key in keys.values()
+        ]
+        parts += [f"## {section}\n", f"{doc}\n", *table(("line", "range", "meaning"), rows)]
+    return "\n".join(parts)
+
+
+def bench_steps_page() -> str:
+    """Every step of `hocklift check` by stage: whether a motor may turn, and its remedy."""
+    parts = [
+        "# Bench steps\n",
+        "What `hocklift check` does, in order. A stage opens on the board only when every step"
+        " before has passed. Steps of a leg are done for the left one, then for the right one.\n",
+    ]
+    meanings = {stage.name: stage.meaning for stage in STAGES}
+    for stage, (set_up, _) in SET_UP.items():
+        rows = {
+            step.name.removesuffix(", left"): (step.moves, step.remedy)
+            for step in STEPS
+            if step.stage == stage and not step.name.endswith(", right")
+        }
+        parts += [
+            f"## Stage {stage}\n",
+            f"For: {meanings[stage]}. Before it: {set_up}\n",
+            *table(
+                ("step", "may a motor turn", "if it fails"),
+                [(name, "yes" if moves else "no", _cell(do)) for name, (moves, do) in rows.items()],
+            ),
+        ]
+    return "\n".join(parts)
+
+
+PAGES: dict[str, Callable[[], str]] = {
+    "bench-steps.md": bench_steps_page,
+    "board.md": board_page,
+    "commands.md": commands_page,
+    "faults.md": faults_page,
+    "rig-keys.md": rig_keys_page,
+    "safety.md": safety_page,
+    "sources.md": sources_page,
+}
+
+
+def pictures() -> Iterable[tuple[str, str]]:
+    """Names and SVG texts of all pictures: a wiring diagram a board, and the demo rig sized."""
+    for title, pins in BOARDS:
+        name = pins.removeprefix("legboard/pins_").removesuffix(".py")
+        yield f"wiring-{name}.svg", standing_alone(wiring_svg(title, pin_table(pins)))
+    for picture, name in zip(drawn(PLANS, size(Rig(), "demo")), SIZE_PICTURES, strict=True):
+        yield f"{name}.svg", standing_alone(picture.svg)
+
+
+# In the order of the plans of size's page.
+SIZE_PICTURES = ("size-load-path", "size-leg", "size-forces", "size-motor")
