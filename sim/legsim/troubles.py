@@ -192,7 +192,7 @@ TROUBLES = (
         "a speed controller loses its power",
         "{leg}.drive_ill",
         _drive("dead"),
-        (Sight((HELD,), ADRIFT, 0.6), Sight((LIFTING,), ADRIFT | STALL | AGAINST, 1.0)),
+        (Sight((HELD,), ADRIFT | AGAINST, 0.6), Sight((LIFTING,), ADRIFT | STALL | AGAINST, 1.0)),
     ),
     Trouble(
         "controller full up",

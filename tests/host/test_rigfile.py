@@ -440,6 +440,8 @@ BROKEN: list[tuple[dict[str, str], str]] = [
     ({"control.drive_max": '"5 %"', "control.drive_min": '"6 %"'}, "the least drive must be less"),
     ({"safety.stall_drive": '"96 %"'}, "a stall must be no more drive"),
     ({"safety.adrift": '"2.4 deg"'}, "a fold behind its setpoint must be a fault only beyond"),
+    ({"control.accel": '"150 deg/s^2"'}, "a fold behind its setpoint must be a fault only beyond"),
+    ({"safety.weight_time": '"130 ms"'}, "a lift must stop within"),
     ({"control.lag": '"4.5 deg"'}, "a fold past its setpoint must be a fault only beyond"),
     ({"safety.rate": '"37 deg/s"'}, "the rate that is a fault must be more"),
     ({"control.lower_speed": '"97 deg/s"'}, "the rate that is a fault must be more"),
