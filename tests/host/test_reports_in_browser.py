@@ -319,7 +319,10 @@ def test_a_gap_in_a_recording_is_told_and_the_poses_keep_to_the_folds(tmp_path):
 def test_of_a_long_walk_a_page_has_fewer_poses_a_second_and_stays_short():
     rehearsal = rehearse(RIG, "a rig", METRONOME, 2.0, 1, Console(quiet=True))
     hours = np.tile(rehearsal.trace, 2700)
-    data = motion_of_walk(RIG, hours, 0.0).data
+    motion = motion_of_walk(RIG, hours, 0.0)
+    data = motion.data
     poses = len(data["legs"][0]["phase"])
     assert poses <= 12_001
+    assert f"a pose every {data['step_s']:.2f} s" in motion.words
+    assert "a pose every" not in motion_of_walk(RIG, rehearsal.trace, 0.0).words
     assert poses * data["step_s"] == pytest.approx(len(hours) * RIG.control.period_s, rel=0.01)

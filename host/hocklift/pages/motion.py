@@ -80,7 +80,7 @@ def motion_of_walk(
                 "here": np.ones(len(rows)),
             }
         )
-    return Motion(_data(rig, times_s, columns, shown_s), _HOW + what)
+    return Motion(_data(rig, times_s, columns, shown_s), _HOW + what + _sparse_words(times_s))
 
 
 def motion_of_log(rig: Rig, log: Log, shown_s: float) -> Motion:
@@ -108,7 +108,8 @@ def motion_of_log(rig: Rig, log: Log, shown_s: float) -> Motion:
                 "here": here,
             }
         )
-    return Motion(_data(rig, times_s, columns, shown_s), _HOW + _UNDER_HIP)
+    words = _HOW + _UNDER_HIP + _sparse_words(times_s)
+    return Motion(_data(rig, times_s, columns, shown_s), words)
 
 
 def _times_s(time_s: NDArray[Any], period_s: float) -> NDArray[np.float64]:
@@ -117,6 +118,16 @@ def _times_s(time_s: NDArray[Any], period_s: float) -> NDArray[np.float64]:
     step = max(1, round(1 / (_RATE_HZ * period_s)), int((end_s - start_s) / period_s / _MOST) + 1)
     count = int((end_s - start_s) / (step * period_s) + 1e-6) + 1
     return np.asarray(start_s + np.arange(count) * (step * period_s), np.float64)
+
+
+def _sparse_words(times_s: NDArray[Any]) -> str:
+    """What a reader must know of a long recording: that not every motion is here."""
+    if len(times_s) < 2 or times_s[1] - times_s[0] < 1.5 / _RATE_HZ:
+        return ""
+    return (
+        f" Of one so long this page has a pose every {times_s[1] - times_s[0]:.2f} s, joined by"
+        " straight lines: what is quicker shows in the traces alone."
+    )
 
 
 def _data(
