@@ -1,6 +1,7 @@
 """The page of `hocklift rehearse`: whole, self-contained, and showing all that was figured out."""
 
 import csv
+import json
 from pathlib import Path
 
 import numpy as np
@@ -46,6 +47,21 @@ def test_every_picture_is_there_under_its_heading(page: Page) -> None:
     assert len(page.all("figure")) == len(PLANS)
     for plan in PLANS:
         assert plan.title in page.headings()
+
+
+def test_the_legs_that_move_are_those_of_the_walk(page: Page, rehearsal: Rehearsal) -> None:
+    moved = json.loads(next(text for tag, text in page.texts if tag == "script"))
+    step = round(moved["step_s"] / rehearsal.rig.control.period_s)
+    for name, leg in zip(LEGS, moved["legs"], strict=True):
+        trace = rehearsal.trace[name][::step]
+        told = {what: np.cumsum(column) for what, column in leg.items()}
+        for what in ("thigh", "shank"):
+            told_deg = told[f"{what}_ddeg"] / 10
+            np.testing.assert_allclose(told_deg, np.degrees(trace[f"{what}_rad"]), atol=0.051)
+        assert told["phase"].tolist() == trace["phase"].tolist()
+        # The ground gives way a little under a foot that stands on it.
+        lifted_mm = np.maximum(0, 1000 * trace["clearance_m"])
+        np.testing.assert_allclose(told["up_mm"], lifted_mm, atol=0.51)
 
 
 def test_the_trace_holds_every_channel_of_every_tick(folder: Path, rehearsal: Rehearsal) -> None:
