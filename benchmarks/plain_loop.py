@@ -56,7 +56,9 @@ def note_compiled(state: Any, core_rig: Any, trace: Any, i: int) -> None:
     row.arm = core_rig[0].arm
     row.contactor = core_rig[0].contactor
     row.fault_bits = core_rig[0].fault_bits
+    row.stick_count = core_rig[0].stick_count
     row.bus_V = state[0].bus_V
+    row.stick = state[0].stick
     note(row.left, state[0].left, core_rig[0].left)
     note(row.right, state[0].right, core_rig[0].right)
 

@@ -12,7 +12,17 @@ person acknowledges. UNTIL_RESET: only starting the controller anew does.
 from micropython import const
 
 from legcore.model import LONG_ROUND_TICKS, ROUND_TICKS, VISIT_TICKS
-from legcore.phases import CUT, HELD, LIFTING, LOWERING, OFF, RELEASE, RELEASING, STANDING
+from legcore.phases import (
+    CUT,
+    HELD,
+    LIFTING,
+    LOWERING,
+    OFF,
+    RELEASE,
+    RELEASING,
+    STANDING,
+    STOOPING,
+)
 
 POT_LOW = const(1)
 POT_HIGH = const(1 << 1)
@@ -43,12 +53,14 @@ WATCHDOG = const(1 << 25)
 SETTINGS = const(1 << 26)
 STOP = const(1 << 27)
 MEMORY = const(1 << 28)
+# The last that fits: a small integer of a 32-bit board has no further bit.
+MISMATCH = const(1 << 29)
 
 UNTIL_DISARMED = const(0)
 UNTIL_RESET = const(1)
 
-ALWAYS = (OFF, STANDING, LIFTING, HELD, LOWERING, RELEASING)
-MOVING = (LIFTING, HELD, LOWERING, RELEASING)
+ALWAYS = (OFF, STANDING, LIFTING, HELD, LOWERING, RELEASING, STOOPING)
+MOVING = (LIFTING, HELD, LOWERING, RELEASING, STOOPING)
 UP = (LIFTING, HELD)
 
 # (bit, name, what is watched, setting of the limit, setting of the ticks to trip or "" for at
@@ -189,14 +201,14 @@ FAULTS = (
     (
         UNBORNE,
         "nothing bears",
-        "sole contact of the leg that stands while the other is up",
+        "sole contact of the leg that stands while the other is up, or of both that stoop",
         "",
         "unborne_ticks",
         ROUND_TICKS,
-        (STANDING,),
+        (STANDING, STOOPING),
         RELEASE,
         UNTIL_DISARMED,
-        "One leg is up and the other one bears nothing either.",
+        "No foot bears: one leg is up and so is the other, or both stoop above the ground.",
         "If nobody fell, look for a sole contact that does not close.",
     ),
     (
@@ -228,7 +240,7 @@ FAULTS = (
     (
         STALL,
         "stall",
-        "fold gained under drive",
+        "fold gained under drive; stooping, only behind the setpoint",
         "stall_drive_permille, stall_move_cdeg",
         "stall_ticks",
         VISIT_TICKS,
@@ -280,7 +292,8 @@ FAULTS = (
     (
         SLACK,
         "slack rope",
-        "fold above the setpoint; lowering, only while the sole bears nothing",
+        "fold above the setpoint; lowering, only while the sole bears nothing; stooping, only"
+        " where weight alone does not fold a leg",
         "push_cdeg",
         "push_ticks",
         VISIT_TICKS,
@@ -432,6 +445,19 @@ FAULTS = (
         UNTIL_RESET,
         "A number in the board's memory changed by itself.",
         "Restart the board; if it comes again, look at the supply, then change the board.",
+    ),
+    (
+        MISMATCH,
+        "legs mismatched",
+        "either fold of a stoop against the setpoint that both legs share",
+        "apart_cdeg",
+        "apart_ticks",
+        VISIT_TICKS,
+        (STOOPING,),
+        RELEASE,
+        UNTIL_DISARMED,
+        "One leg did not follow the stoop, and the other one waited for it.",
+        "Look for a jammed rope, a weak battery, or far more weight on one leg than on the other.",
     ),
 )
 

@@ -20,8 +20,8 @@ from legcore.model import (
 from legcore.phases import STANDING
 
 _LAST = FEEDFORWARD_POINTS - 1
-# A long round is eight visits.
-_ROUND_SHIFT = const(3)
+# From one look at a motor's work to the next, twice in a long round: eight visits.
+_WORK_SHIFT = const(3)
 _WARMEST_Q8 = WARMTH_MAX_MK * 256
 
 
@@ -59,8 +59,8 @@ def current_permille(leg, rig, back, speed_q16, hold):
 
 
 @micropython.native
-def warm(leg, rig):
-    """Advance the warmth of one leg's winding and case over the air, once a long round."""
+def work(leg, rig):
+    """Add what one leg's motor now makes of heat, twice a long round."""
     settings = rig.settings
     i = (leg.fold_cdeg - settings.table_start_cdeg) // settings.table_step_cdeg
     if i < 0:
@@ -68,8 +68,8 @@ def warm(leg, rig):
     elif i > _LAST:
         i = _LAST
     speed_q16 = settings.speed_q16[i]
-    # Motion over the whole round: a rate of one moment is mostly noise.
-    rate = (leg.fold_cdeg - leg.warmed_cdeg) * settings.visit_hz >> _ROUND_SHIFT
+    # Motion since the last look: a rate of one moment is mostly noise.
+    rate = (leg.fold_cdeg - leg.warmed_cdeg) * settings.visit_hz >> _WORK_SHIFT
     leg.warmed_cdeg = leg.fold_cdeg
     if rate > RATE_MAX_CDPS:
         rate = RATE_MAX_CDPS
@@ -89,10 +89,22 @@ def warm(leg, rig):
     turning_mW += (back * back >> 10) * settings.heat_turn2_q16 >> 6
     if turning_mW > POWER_MAX_MW:
         turning_mW = POWER_MAX_MW
+    # Bounded also where the turn that spends them was lost.
+    leg.copper_mW = copper_mW + min(leg.copper_mW, POWER_MAX_MW)
+    leg.turning_mW = turning_mW + min(leg.turning_mW, POWER_MAX_MW)
 
+
+@micropython.native
+def warm(leg, settings):
+    """Advance the warmth of one leg's winding and case over the air, once a long round."""
+    # The mean of two looks.
+    copper_mW = leg.copper_mW >> 1
+    turning_mW = leg.turning_mW >> 1
+    leg.copper_mW = 0
+    leg.turning_mW = 0
     winding = leg.winding_mK_q8
     case = leg.case_mK_q8
-    # Budgets: 16250 x 65536 = 1.06e9; 12500 x 65536 = 8.2e8; 3.2e6 x 256 = 8.2e8.
+    # Budgets: 16250 x 65536 = 1.06e9; 12500 x 85000 = 1.06e9; 4.2e6 x 256 = 1.06e9.
     across = (winding - case >> 12) * settings.heat_cross_q12 >> 8
     winding += ((copper_mW >> 4) * settings.heat_warm_q8 >> 4) - across
     # Cooling reckons with the case as it was, which is within its range.

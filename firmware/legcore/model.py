@@ -20,10 +20,10 @@ SETPOINT_RATE_MAX_CDPS = 10000
 CALIBRATION_POINTS = 5
 FEEDFORWARD_POINTS = 9
 # Each tick visits one leg, so a leg is visited every second tick; what changes slowly is
-# looked at once in a round of eight ticks, or of sixteen where it is slower still.
+# looked at once in a round of eight ticks, or of thirty-two where it is slower still.
 VISIT_TICKS = 2
 ROUND_TICKS = 8
-LONG_ROUND_TICKS = 16
+LONG_ROUND_TICKS = 32
 # The count of ticks in a phase stops here; no time in the settings is longer.
 TICKS_MAX = 350000
 # No fault takes longer than this many ticks to trip, but for what people are slow at.
@@ -33,7 +33,8 @@ POWER_MAX_MW = 260000
 WARMTH_MAX_MK = 200000
 # Drive less back-EMF and what the leg's weight asks for, at their furthest apart.
 OVER_MAX_Q4 = 16 * (100000 + 10000 + 1000)
-FAULT_BITS_MAX = (1 << 29) - 1
+# All 30 bits that a small integer has besides its sign.
+FAULT_BITS_MAX = 0x3FFFFFFF
 CHATTER_MAX = 1000
 # No servo pulse leaves these, whatever the settings have come to say; 0 is none at all.
 PULSE_MIN_US = 700
@@ -75,9 +76,9 @@ LEG = (
     ("pressed", "flag", 0, 1),
     ("rearmed", "flag", 0, 1),
     # Supervisor.
-    ("phase", "phase", 0, 5),
+    ("phase", "phase", 0, 6),
     # The phase again, all its bits turned over: a memory error in one of them shows.
-    ("phase_not", "phase", -6, -1),
+    ("phase_not", "phase", -7, -1),
     ("phase_ticks", "tick", 0, TICKS_MAX + 1),
     ("slack_ticks", "tick", 0, WATCH_TICKS_MAX + 1),
     # Watch.
@@ -92,6 +93,7 @@ LEG = (
     ("rate_ticks", "tick", 0, WATCH_TICKS_MAX + 1),
     ("adrift_ticks", "tick", 0, WATCH_TICKS_MAX + 1),
     ("push_ticks", "tick", 0, WATCH_TICKS_MAX + 1),
+    ("apart_ticks", "tick", 0, WATCH_TICKS_MAX + 1),
     ("pressed_ticks", "tick", 0, TICKS_MAX + 7),
     ("chatter", "", 0, CHATTER_MAX),
     ("unseen_lifts", "", 0, LIFTS_MAX),
@@ -102,6 +104,9 @@ LEG = (
     ("warmed_cdeg", "cdeg", -2 * ANGLE_MAX_CDEG, 2 * ANGLE_MAX_CDEG),
     ("meant_permille", "permille", -5000, 5000),
     ("over_q4", "permille/16", -OVER_MAX_Q4, OVER_MAX_Q4),
+    # Heat made since the windings' warmth was last reckoned: twice a long round, summed.
+    ("copper_mW", "mW", 0, 2 * POWER_MAX_MW),
+    ("turning_mW", "mW", 0, 2 * POWER_MAX_MW),
     ("winding_mK_q8", "mK/256", 0, 256 * WARMTH_MAX_MK),
     ("case_mK_q8", "mK/256", 0, 256 * WARMTH_MAX_MK),
     # Setpoint: where the fold should be, and how far it moves in this tick.
@@ -140,6 +145,21 @@ SETTINGS = (
     ("lag_cdeg", "cdeg", 10, 4000),
     ("hold_ticks", "tick", 1, TICKS_MAX),
     ("down_ticks", "tick", 1, TICKS_MAX),
+    # The stoop: how deep and fast, from which fold a foot may be raised, how long at most, and
+    # how far from the shared setpoint a leg may be before it is waited for.
+    ("stoop_fold_cdeg", "cdeg", 0, ANGLE_MAX_CDEG),
+    ("step_fold_cdeg", "cdeg", 0, ANGLE_MAX_CDEG),
+    ("stoop_step_q6", "cdeg/64/visit", 1, 8192),
+    ("stoop_accel_q6", "cdeg/64/visit^2", 1, 256),
+    ("stoop_ticks", "tick", 1, TICKS_MAX),
+    ("tired_mK", "mK", 1000, WARMTH_MAX_MK),
+    ("apart_cdeg", "cdeg", 10, 4000),
+    ("apart_ticks", "tick", 1, WATCH_TICKS_MAX),
+    ("keep_cdeg", "cdeg", 1, 2000),
+    ("keep_permille", "permille", 1, 1000),
+    # The stick: counts from the end of its middle to full speed, and how much its curve bends.
+    ("stick_span_count", "count", 1, 4095),
+    ("stick_curve_q8", "1/256", 0, 256),
     # Law. Gains are permille of drive per unit of error, times 65536.
     ("kp_q16", "permille/cdeg/65536", 0, 65536),
     ("ki_q16", "permille/cdeg/visit/65536", 0, 8192),
@@ -222,9 +242,9 @@ SETTINGS = (
     ("heat_turn2_q16", "mW/permille^2/65536", 0, 32768),
     ("heat_warm_q8", "mK/256/mW/256", 0, 65536),
     ("heat_case_q8", "mK/256/mW/256", 0, 65536),
-    ("heat_cross_q12", "1/256/4096", 0, 65536),
+    ("heat_cross_q12", "1/256/4096", 0, 85000),
     ("heat_share_q8", "1/256", 0, 256),
-    ("heat_cool_q12", "1/256/4096", 0, 65536),
+    ("heat_cool_q12", "1/256/4096", 0, 85000),
     # Arming, and the stage of commissioning (`stages.STAGES`).
     ("arm_ticks", "tick", 16, TICKS_MAX),
     ("stage", "stage", 0, 3),
@@ -244,13 +264,21 @@ RIG = (
     ("host", "flag", 0, 1),
     ("host_heard", "flag", 0, 1),
     # Watch.
-    ("turn", "tick", 0, 15),
+    ("turn", "tick", 0, 31),
     ("fault_bits", "bits", 0, FAULT_BITS_MAX),
     ("late", "tick/16", 0, 1000),
     ("battery_ticks", "tick", 0, WATCH_TICKS_MAX + 7),
     ("supply_ticks", "tick", 0, WATCH_TICKS_MAX + 7),
     ("stick_ticks", "tick", 0, WATCH_TICKS_MAX + 7),
     ("host_ticks", "tick", 0, WATCH_TICKS_MAX + 7),
+    # Stoop: what the stick asks, whether it has been seen in its middle since both legs stand,
+    # and the setpoint that both legs share.
+    ("stick_step_q6", "cdeg/64/visit", -8192, 8192),
+    ("stick_ready", "flag", 0, 1),
+    ("stoop_cdeg_q6", "cdeg/64", -128 * ANGLE_MAX_CDEG, 128 * ANGLE_MAX_CDEG),
+    ("stoop_step_q6", "cdeg/64/visit", -8192, 8192),
+    # Whether it stands still, and for no leg that it waits for.
+    ("stoop_still", "flag", 0, 1),
     # Arming.
     ("arm_was", "flag", 0, 1),
     ("arm_ready", "flag", 0, 1),

@@ -8,6 +8,7 @@ LIFTING = const(2)
 HELD = const(3)
 LOWERING = const(4)
 RELEASING = const(5)
+STOOPING = const(6)
 
 # (name, drive may leave neutral, what it means to the person)
 PHASES = (
@@ -17,6 +18,7 @@ PHASES = (
     ("held up", 1, "foot at its height, waiting for the wearer"),
     ("lowering", 1, "letting rope out so that the spring puts the foot down"),
     ("releasing", 1, "safe: letting the foot down at limited speed, then off"),
+    ("stooping", 1, "both legs fold and rise together by the stick, and hold when it is let go"),
 )
 
 # Events in order of precedence: when several hold, the earliest in this list counts.
@@ -26,10 +28,11 @@ RELEASE = const(2)
 DISARM = const(3)
 ARM = const(4)
 ASK = const(5)
-LET_GO = const(6)
-TIRED = const(7)
-LANDED = const(8)
-ARRIVED = const(9)
+STOOP = const(6)
+LET_GO = const(7)
+TIRED = const(8)
+LANDED = const(9)
+ARRIVED = const(10)
 
 EVENTS = (
     ("nothing", "no row applies"),
@@ -38,9 +41,14 @@ EVENTS = (
     ("disarm", "the arm input is open"),
     ("arm", "armed by the person, with every sensor live and both feet down"),
     ("ask", "foot raised on its switch, and the other leg is standing"),
+    ("stoop", "stick pushed from its middle; both legs stand and bear, and no foot is raised"),
     ("let go", "foot no longer raised"),
     ("tired", "up for the longest time allowed"),
-    ("landed", "leg at its rest fold, the foot has met something, or the time for it is over"),
+    (
+        "landed",
+        "leg at its rest fold, the foot has met something, or the time for it is over; stooping:"
+        " both legs at rest, or near it with a foot raised",
+    ),
     ("arrived", "setpoint and leg are at the wanted fold"),
 )
 
@@ -51,6 +59,7 @@ TRANSITIONS = (
     (STANDING, RELEASE, OFF, "the foot is down already"),
     (STANDING, DISARM, OFF, "nothing to let down"),
     (STANDING, ASK, LIFTING, "the wearer raises this foot"),
+    (STANDING, STOOP, STOOPING, "both legs in the same tick"),
     (LIFTING, CUT, OFF, "power is removed; the spring puts the foot down"),
     (LIFTING, RELEASE, RELEASING, "the pose can be trusted: let down under control"),
     (LIFTING, DISARM, RELEASING, "disarmed in mid-air"),
@@ -69,6 +78,10 @@ TRANSITIONS = (
     (LOWERING, LANDED, STANDING, "the foot is down"),
     (RELEASING, CUT, OFF, "power is removed"),
     (RELEASING, LANDED, OFF, "the foot is down"),
+    (STOOPING, CUT, OFF, "power is removed; the springs raise the frame"),
+    (STOOPING, RELEASE, RELEASING, "both legs rise slowly, then off"),
+    (STOOPING, DISARM, RELEASING, "both legs rise slowly, then off"),
+    (STOOPING, LANDED, STANDING, "both legs stand again"),
 )
 
 
@@ -80,6 +93,6 @@ def _next_phases():
     return tuple(flat)
 
 
-EVENT_COUNT = const(10)
+EVENT_COUNT = const(11)
 # One look-up costs the board less than scanning the rows would.
 NEXT_PHASE = _next_phases()

@@ -5,8 +5,9 @@ import micropython
 from legcore.estimate import estimate
 from legcore.law import control
 from legcore.limits import give_pulse, limit
-from legcore.phases import STANDING
+from legcore.phases import STANDING, STOOPING
 from legcore.setpoint import aim
+from legcore.stoop import stoop
 from legcore.supervise import supervise
 from legcore.watch import judge
 
@@ -19,7 +20,7 @@ def step(rig):
     time. Allocates nothing, raises nothing, knows no clock: it is called once a period.
     """
     settings = rig.settings
-    turn = rig.turn + 1 & 15
+    turn = rig.turn + 1 & 31
     rig.turn = turn
     if turn & 1:
         leg = rig.right
@@ -37,8 +38,11 @@ def step(rig):
     if leg.phase <= STANDING:
         rest(leg, settings)
     else:
-        aim(leg, settings)
-        control(leg, settings)
+        if leg.phase == STOOPING:
+            stoop(rig, leg, settings)
+        else:
+            aim(leg, settings)
+            control(leg, settings)
         limit(leg, settings)
         give_pulse(leg, settings)
     # A cut does not wait for the other leg's turn.

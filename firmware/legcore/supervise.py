@@ -23,6 +23,8 @@ from legcore.phases import (
     RELEASE,
     RELEASING,
     STANDING,
+    STOOP,
+    STOOPING,
     TIRED,
 )
 from legcore.stages import GANTRY
@@ -45,9 +47,13 @@ def event_of(leg, other, rig, faults):
     if other.phase == OFF and phase != RELEASING:
         # The arm input was open for a tick, and that tick was the other leg's.
         return DISARM
-    if phase == STANDING:
-        return asked(leg, other, rig.settings)
     settings = rig.settings
+    if phase == STANDING:
+        if rig.stick_step_q6 > 0 and rig.stick_ready and may_stoop(leg, other, settings):
+            return STOOP
+        return asked(leg, other, settings)
+    if phase == STOOPING:
+        return risen(leg, other, rig)
     if phase == LIFTING or phase == HELD:
         if leg.pressed == 0:
             return LET_GO
@@ -84,6 +90,41 @@ def asked(leg, other, settings):
 
 
 @micropython.native
+def may_stoop(leg, other, settings):
+    """1 where both legs stand, neither foot is raised and, worn, both bear; 0 otherwise."""
+    if other.phase != STANDING or leg.pressed or other.pressed:
+        return 0
+    if settings.stage >= GANTRY and (leg.sole == 0 or other.sole == 0):
+        return 0
+    return 1
+
+
+@micropython.native
+def risen(leg, other, rig):
+    """LANDED where a stoop is over; NOTHING otherwise."""
+    if rig.stick_step_q6 > 0 and rig.stick_ready:
+        return NOTHING
+    settings = rig.settings
+    least = settings.rest_fold_cdeg
+    if leg.pressed or other.pressed:
+        # Farther down, a raised foot waits until the legs have risen.
+        least = settings.step_fold_cdeg
+    return LANDED if rig.stoop_cdeg_q6 <= least * 64 else NOTHING
+
+
+@micropython.native
+def together(rig, leg, other, event):
+    """Begin or end a stoop: an event that does so is for both legs in the same tick."""
+    if event == STOOP:
+        rig.stoop_cdeg_q6 = min(leg.fold_cdeg, other.fold_cdeg) * 64
+        rig.stoop_step_q6 = 0
+    # Any other phase of it is a memory error, which its own visit finds.
+    if other.phase == leg.phase:
+        advance(other, event)
+    advance(leg, event)
+
+
+@micropython.native
 def supervise(rig, leg, other):
     """Choose the phase of the leg that this tick visits; a cut is for both at once."""
     if leg.phase + leg.phase_not != -1:
@@ -96,7 +137,11 @@ def supervise(rig, leg, other):
         advance(leg, CUT)
         advance(other, CUT)
     else:
-        advance(leg, event_of(leg, other, rig, faults))
+        event = event_of(leg, other, rig, faults)
+        if event and (leg.phase == STOOPING or event == STOOP):
+            together(rig, leg, other, event)
+        else:
+            advance(leg, event)
     if leg.phase == OFF and other.phase == OFF:
         rig.contactor = 0
         prepare(rig, faults)
@@ -158,6 +203,7 @@ def advance(leg, event):
         leg.rate_ticks = 0
         leg.adrift_ticks = 0
         leg.push_ticks = 0
+        leg.apart_ticks = 0
         leg.weight_ticks = 0
     elif leg.phase_ticks < TICKS_MAX:
         leg.phase_ticks += VISIT_TICKS

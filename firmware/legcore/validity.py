@@ -39,7 +39,7 @@ def _over_stage(settings):
         ("relay_permille", settings.relay_permille, relay, "permille"),
         ("stall_ticks", settings.stall_ticks * 1000 // (hz * VISIT_TICKS), stall_ms, "ms"),
     ]
-    for step in ("lift_step_q6", "lower_step_q6", "release_step_q6"):
+    for step in ("lift_step_q6", "lower_step_q6", "release_step_q6", "stoop_step_q6"):
         limits.append((step, getattr(settings, step) * hz // 64, speed_cdps, "cdeg/s"))
     for setting, found, most, unit in limits:
         if found > most:
@@ -62,6 +62,9 @@ def _senseless(settings):
         ("fold_min_cdeg", "rest_fold_cdeg"),
         ("rest_fold_cdeg", "lift_fold_cdeg"),
         ("lift_fold_cdeg", "fold_max_cdeg"),
+        ("rest_fold_cdeg", "step_fold_cdeg"),
+        ("step_fold_cdeg", "stoop_fold_cdeg"),
+        ("stoop_fold_cdeg", "fold_max_cdeg"),
         ("thigh_min_cdeg", "thigh_max_cdeg"),
         ("shank_min_cdeg", "shank_max_cdeg"),
         ("stick_low_count", "stick_centre_count"),

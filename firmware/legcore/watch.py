@@ -14,6 +14,7 @@ from legcore.faults import (
     LATE,
     LINKAGE,
     MEMORY,
+    MISMATCH,
     POT_FROZEN,
     POT_HIGH,
     POT_JUMP,
@@ -33,10 +34,11 @@ from legcore.faults import (
     WATCHDOG,
     WEIGHT,
 )
-from legcore.heat import warm
+from legcore.heat import warm, work
 from legcore.model import ROUND_TICKS, VISIT_TICKS
-from legcore.phases import HELD, OFF, STANDING
+from legcore.phases import HELD, OFF, STANDING, STOOPING
 from legcore.stages import GANTRY
+from legcore.stick import heed
 
 # What a missed period adds to the score of lateness; a tick in time takes one off.
 _MISSED = const(16)
@@ -65,7 +67,9 @@ def judge(rig, leg, other, thigh_cal, shank_cal):
         watch_contacts(leg, other, settings)
     elif turn < 6:
         if rig.turn & 8:
-            warm(leg, rig)
+            work(leg, rig)
+        elif rig.turn & 16:
+            warm(leg, settings)
         else:
             scrub(leg, rig)
     elif turn == 6:
@@ -167,7 +171,13 @@ def watch_drive(leg, settings):
     only where the motor pulls. Motion is measured over the whole time, not tick by tick: a
     rate near zero is all noise.
     """
-    if leg.drive_permille < settings.stall_drive_permille:
+    weak = 1 if leg.drive_permille < settings.stall_drive_permille else 0
+    if leg.phase == STOOPING and leg.setpoint_cdeg_q6 - leg.fold_cdeg * 64 <= (
+        settings.apart_cdeg * 64
+    ):
+        # A stoop is slow, and pots are noisy: a leg that follows it is not measured by its gain.
+        weak = 1
+    if weak:
         leg.stall_ticks = 0
         leg.against_ticks = 0
         return
@@ -210,7 +220,18 @@ def watch_path(leg, settings):
     else:
         leg.fault_bits |= ADRIFT
     down = 1 if leg.phase > HELD else 0
-    if lead >= -settings.push_cdeg or (down and leg.sole):
+    # May weight alone have folded it so far?
+    borne = leg.sole if down else 0
+    if leg.phase == STOOPING:
+        if leg.fold_cdeg > settings.rest_fold_cdeg + settings.sunk_cdeg:
+            borne = 0
+        if abs(lead) <= settings.apart_cdeg:
+            leg.apart_ticks = 0
+        elif leg.apart_ticks < settings.apart_ticks:
+            leg.apart_ticks += VISIT_TICKS
+        else:
+            leg.fault_bits |= MISMATCH
+    if lead >= -settings.push_cdeg or borne:
         leg.push_ticks = 0
     elif leg.push_ticks < settings.push_ticks:
         leg.push_ticks += VISIT_TICKS
@@ -251,18 +272,22 @@ def watch_contacts(leg, other, settings):
         leg.asked_ticks += ROUND_TICKS
     else:
         leg.fault_bits |= ASKED
-    if leg.sole or phase != STANDING:
+    if leg.sole or (phase != STANDING and phase != STOOPING):
         leg.unborne_ticks = 0
         leg.hanging_ticks = 0
         return
-    if other.phase <= STANDING or settings.stage < GANTRY:
+    # Of two legs that stoop, one may do without the ground for a while.
+    borne = 1 if other.phase <= STANDING else 0
+    if phase == STOOPING:
+        borne = other.sole
+    if borne or settings.stage < GANTRY:
         leg.unborne_ticks = 0
     elif leg.unborne_ticks < settings.unborne_ticks:
         leg.unborne_ticks += ROUND_TICKS
     else:
         leg.fault_bits |= UNBORNE
     # Free of weight, the spring's preload straightens a leg wholly, or something holds it.
-    if leg.fold_cdeg <= settings.rest_fold_cdeg + settings.hanging_cdeg:
+    if phase == STOOPING or leg.fold_cdeg <= settings.rest_fold_cdeg + settings.hanging_cdeg:
         leg.hanging_ticks = 0
     elif leg.hanging_ticks < settings.hanging_ticks:
         leg.hanging_ticks += ROUND_TICKS
@@ -294,8 +319,10 @@ def watch_hands(rig):
     settings = rig.settings
     if settings.stick_low_count <= rig.stick_count <= settings.stick_high_count:
         rig.stick_ticks = 0
+        heed(rig, settings)
     elif rig.stick_ticks < settings.stick_ticks:
         rig.stick_ticks += ROUND_TICKS
+        rig.stick_step_q6 = 0
     else:
         rig.fault_bits |= STICK
     if rig.host == 0 or rig.host_heard:
@@ -313,10 +340,10 @@ def scrub(leg, rig):
     # The sign of all of them ORed together is that of any negative one.
     signs = leg.switch_ticks | leg.phase_ticks | leg.skew_ticks | leg.stop_ticks | leg.sunk_ticks
     signs |= leg.stall_ticks | leg.against_ticks | leg.rate_ticks | leg.adrift_ticks
-    signs |= leg.push_ticks | leg.pressed_ticks | leg.chatter | leg.unseen_lifts
+    signs |= leg.push_ticks | leg.apart_ticks | leg.pressed_ticks | leg.chatter | leg.unseen_lifts
     signs |= leg.weight_ticks | leg.asked_ticks | leg.unborne_ticks | leg.hanging_ticks
     signs |= leg.slack_ticks | leg.relay_ticks | leg.thigh.bad_ticks | leg.shank.bad_ticks
-    signs |= leg.winding_mK_q8 | leg.case_mK_q8
+    signs |= leg.winding_mK_q8 | leg.case_mK_q8 | leg.copper_mW | leg.turning_mW
     signs |= rig.battery_ticks | rig.supply_ticks | rig.stick_ticks | rig.host_ticks
     signs |= rig.late | rig.arm_ticks
     if signs < 0:

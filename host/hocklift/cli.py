@@ -39,8 +39,13 @@ def _rehearse_arguments(parser: argparse.ArgumentParser) -> None:
         "--seconds",
         metavar="S",
         type=_seconds,
-        default=20.0,
-        help="how long to walk, 1 to 3600 (%(default)g)",
+        help="how long to walk, 1 to 3600 (20)",
+    )
+    add(
+        "--script",
+        metavar="FILE.toml",
+        type=Path,
+        help="what the wearer does, act by act (left out: walks)",
     )
     add(
         "--wearer",

@@ -7,7 +7,7 @@ from math import inf
 from typing import NamedTuple
 
 import numpy as np
-from legcore.phases import HELD, LIFTING, LOWERING, OFF, RELEASING, STANDING
+from legcore.phases import HELD, LIFTING, LOWERING, OFF, RELEASING, STANDING, STOOPING
 from legsim.core import word_of, words_of
 from legsim.drill import FEET, LIMITS, Case, Drill, Outcome, Strike
 from legsim.rig import Rig
@@ -29,6 +29,7 @@ MOMENTS = (
     (HELD, 0.15, 0.6),
     (LOWERING, 0.3, 0.55),
     (RELEASING, 0.15, 0.8),
+    (STOOPING, 2.0, 7.0),
 )
 _WORD_BITS = 32
 _PHASE_CHANGES = "phase changes"

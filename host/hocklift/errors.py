@@ -13,6 +13,10 @@ class RigFileError(HockliftError):
     """A rig file that is missing, unreadable, incomplete, or describes no possible rig."""
 
 
+class ScriptFileError(HockliftError):
+    """A script file that cannot be played; names the act and the key."""
+
+
 class WearerFileError(HockliftError):
     """A wearer's recording that is missing or unreadable, or has gaps."""
 

@@ -6,7 +6,16 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from legsim.figures import WANTS, LegFigures, leg_figures, mm_words, seconds_words
+from legsim.acts import ActError, play, seconds_of
+from legsim.figures import (
+    STOOP_WORDS,
+    WANTS,
+    LegFigures,
+    deg_words,
+    leg_figures,
+    mm_words,
+    seconds_words,
+)
 from legsim.perturb import draws
 from legsim.rig import Rig
 from legsim.run import Walk
@@ -17,12 +26,15 @@ from numpy.typing import NDArray
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from hocklift.errors import RigFileError, WearerFileError
+from hocklift.errors import RigFileError, ScriptFileError, WearerFileError
+from hocklift.scriptfile import place, read_script
 from hocklift.studying.words import build_rows
 from hocklift.wearerfile import built_in_gait, read_gait
 
 METRONOME = "metronome"
 LEGS = ("left", "right")
+# So many of `ROWS` are of steps.
+_STEP_ROWS = 5
 
 
 @dataclass(frozen=True)
@@ -36,6 +48,7 @@ class Rehearsal:
     seed: int
     trace: NDArray[np.void]
     legs: dict[str, LegFigures]
+    what: str = "walking"
     # Of another build of the rig file's rig: key, the file's number, its own; the farthest first.
     build: tuple[tuple[str, str, str], ...] = ()
 
@@ -57,12 +70,10 @@ def rehearse(
 
     Raises RigFileError or WearerFileError where rig or gait make no walk.
     """
-    if wearer == METRONOME:
+    gait, wearer_name = _gait_of(wearer)
+    if gait is None:
         raises = metronome_raises(rig, seconds)
-        wearer_name = "a metronome"
     else:
-        gait: Gait = built_in_gait() if wearer is None else read_gait(Path(wearer))
-        wearer_name = "the built-in recorded gait" if wearer is None else wearer
         try:
             raises = gait_raises(rig, gait, seconds)
         except GaitError as error:
@@ -72,6 +83,39 @@ def rehearse(
     except SettingsError as error:
         raise RigFileError(f"{rig_name}: {error}") from error
     return _rehearsed(rig, rig_name, wearer_name, seconds, seed, walk, console)
+
+
+def rehearse_script(
+    rig: Rig, rig_name: str, script_file: Path, wearer: str | None, seed: int, console: Console
+) -> Rehearsal:
+    """Play what a script file says; whoever walks in it does so as in `rehearse`.
+
+    Raises RigFileError, ScriptFileError or WearerFileError where they make no walk.
+    """
+    acts = read_script(script_file)
+    gait, wearer_name = _gait_of(wearer)
+    try:
+        walk = Walk(rig, play(rig, acts, gait, seed), seed)
+    except ActError as error:
+        raise ScriptFileError(
+            f"{script_file}: {place(acts, error.index)}: {error.key} {error}; give it more"
+        ) from error
+    except GaitError as error:
+        raise WearerFileError(f"{wearer_name}: {error}; record a longer level walk") from error
+    except SettingsError as error:
+        raise RigFileError(f"{rig_name}: {error}") from error
+    seconds = seconds_of(rig, acts)
+    rehearsal = _rehearsed(rig, rig_name, wearer_name, seconds, seed, walk, console)
+    return replace(rehearsal, what=f"{script_file.name}")
+
+
+def _gait_of(wearer: str | None) -> tuple[Gait | None, str]:
+    """The gait that `--wearer` names, None for a metronome; and what to call it."""
+    if wearer == METRONOME:
+        return None, "a metronome"
+    if wearer is None:
+        return built_in_gait(), "the built-in recorded gait"
+    return read_gait(Path(wearer)), wearer
 
 
 def rehearse_build(
@@ -187,6 +231,43 @@ ROWS: tuple[tuple[str, Any, Any], ...] = (
     ),
     ("faults", lambda leg: ", ".join(leg.faults) or "none", lambda rig: "none"),
 )
+
+
+# The same of a stoop, where there is one.
+STOOP_ROWS: tuple[tuple[str, Any, Any], ...] = (
+    (
+        "stooped, deepest",
+        lambda leg: deg_words(leg.stoop.deepest_rad),
+        lambda rig: deg_words(rig.wants.stoop_fold_rad),
+    ),
+    (
+        STOOP_WORDS["down_s"],
+        lambda leg: seconds_words(leg.stoop.down_s),
+        lambda rig: f"at most {seconds_words(rig.wants.stoop_s)}",
+    ),
+    (
+        STOOP_WORDS["up_s"],
+        lambda leg: seconds_words(leg.stoop.up_s),
+        lambda rig: f"at most {seconds_words(rig.wants.stoop_s)}",
+    ),
+    (
+        STOOP_WORDS["apart_rad"],
+        lambda leg: deg_words(leg.stoop.apart_rad),
+        lambda rig: f"at most {deg_words(rig.wants.stoop_apart_rad)}",
+    ),
+    (
+        STOOP_WORDS["drift_rad"],
+        lambda leg: deg_words(leg.stoop.drift_rad),
+        lambda rig: f"at most {deg_words(rig.wants.stoop_drift_rad)} in 5 s",
+    ),
+)
+
+
+def rows_of(rehearsal: Rehearsal) -> tuple[tuple[str, Any, Any], ...]:
+    """What there is to tell of this rehearsal; what was never done has no rows."""
+    leg = rehearsal.legs[LEGS[0]]
+    rows = ROWS if leg.steps_asked or leg.stoop is None else ROWS[_STEP_ROWS:]
+    return rows if leg.stoop is None else rows + STOOP_ROWS
 
 
 def verdict(rehearsal: Rehearsal) -> str:

@@ -28,7 +28,8 @@ def sense(state: Any, rig: Any, core_rig: Any) -> None:
     core_rig.stop = int(board.stop)
     core_rig.battery_mV = int(state.bus_V * (1 + rig.sensors.battery_error) * 1000)
     core_rig.supply_mV = int((rig.sensors.supply_V - board.supply_dip_V) * 1000)
-    stick = rig.sensors.stick_rest + board.stick_ill
+    stick = rig.sensors.stick_rest + state.stick * rig.sensors.stick_throw + board.stick_ill
+    stick = min(max(stick, 0.0), 1.0)
     core_rig.stick_count = 0 if board.stick_ill == 1 else int(stick * FULL_SCALE)
     core_rig.host = 1 if board.host > 0 else 0
     if board.host == 1:

@@ -1,11 +1,11 @@
 """One case of a drill: a wearer steps, troubles strike, and what came of it in figures."""
 
 from dataclasses import dataclass
-from math import degrees, inf
+from math import degrees, inf, radians
 from typing import Any, NamedTuple
 
 import numpy as np
-from legcore.phases import LIFTING, OFF, RELEASING, STANDING
+from legcore.phases import LIFTING, OFF, RELEASING, STANDING, STOOPING
 from numpy.typing import NDArray
 
 from legsim.rig import Rig
@@ -13,12 +13,14 @@ from legsim.run import Walk
 from legsim.strike import NOWHERE, TROUBLE
 from legsim.tables import FAULTS
 from legsim.troubles import Trouble, place_of
-from legsim.wearer import Raise, first_s, script
+from legsim.wearer import Push, Raise, first_s, script
 
 FEET = ("left", "right")
 # The wearer raises one foot after the other, on the spot.
 UP_S = 1.2
 STEP_S = 2.2
+# Before that, where something is to strike in a stoop: down, a rest, and up again.
+STOOP_S, REST_S = 4.0, 2.0
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,11 @@ class Case:
     def disarms(self) -> bool:
         """Whether the person disarms with a foot up: the only way into RELEASING unharmed."""
         return any(strike.phase == RELEASING for strike in self.strikes)
+
+    @property
+    def stoops(self) -> bool:
+        """Whether the wearer stoops before the first step."""
+        return any(strike.phase == STOOPING for strike in self.strikes)
 
 
 @dataclass(frozen=True)
@@ -105,6 +112,8 @@ LIMITS = {
 _OFF_GROUND_M = 0.01
 _LOADED_N = 150.0
 _TURNING_RADPS = 20.0
+# A stooped leg so far past its setpoint was folded by more than its law.
+_MISSED_RAD = radians(2)
 
 
 class Drill:
@@ -113,23 +122,28 @@ class Drill:
     def __init__(self, rig: Rig) -> None:
         self.rig = rig
         self.period_s = rig.control.period_s
-        self._lines: dict[tuple[int, float], NDArray[np.void]] = {}
+        self._lines: dict[tuple[int, float, bool], NDArray[np.void]] = {}
 
     def lines(self, case: Case) -> NDArray[np.void]:
         """What the wearer of a case does, were it not for what strikes them."""
-        key = (case.first, case.seconds)
+        key = (case.first, case.seconds, case.stoops)
         if key not in self._lines:
             self._lines[key] = self._script(*key)
         return self._lines[key]
 
-    def _script(self, first: int, seconds: float) -> NDArray[np.void]:
-        lower_s = self.rig.wants.lower_s
-        starts_s = np.arange(first_s(self.rig), seconds - UP_S - lower_s, STEP_S)
+    def _script(self, first: int, seconds: float, stoops: bool) -> NDArray[np.void]:
+        lower_s, begin_s = self.rig.wants.lower_s, first_s(self.rig)
+        pushes: list[Push] = []
+        if stoops:
+            rise_s = begin_s + STOOP_S + REST_S
+            pushes = [Push(begin_s, begin_s + STOOP_S, 1.0), Push(rise_s, rise_s + STOOP_S, -1.0)]
+            begin_s = rise_s + STOOP_S + 1.0
+        starts_s = np.arange(begin_s, seconds - UP_S - lower_s, STEP_S)
         raises = [
             Raise((first + i) % 2, start_s, start_s + UP_S, start_s + UP_S + lower_s)
             for i, start_s in enumerate(starts_s.tolist())
         ]
-        return script(self.rig, raises, seconds)
+        return script(self.rig, raises, seconds, pushes=pushes)
 
     def walk(self, case: Case, troubles: NDArray[np.void]) -> Walk:
         """The walk of a case, not yet run."""
@@ -287,6 +301,9 @@ def _loaded_fold_rad(leg: Any, fold_rad: Any) -> float:
     """Most that a loaded leg was folded by its own motor, hauling without a pause."""
     hauled = (leg["load_N"] > _LOADED_N) & (leg["motor_radps"] > _TURNING_RADPS)
     hauled &= leg["tension_peak_N"] > 0
+    # In a stoop that is meant, up to where it is and what its sensors and its law miss of it.
+    meant_rad = np.radians(leg["setpoint_cdeg_q6"] / 6400) + _MISSED_RAD
+    hauled &= (leg["phase"] != STOOPING) | (fold_rad > meant_rad)
     gained = np.where(hauled, np.diff(fold_rad, prepend=fold_rad[:1]), 0.0)
     total = np.cumsum(gained)
     # What had been gained when this bout of hauling began.

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from legsim.linkage import fold_for_lift_rad
 from legsim.rig import Rig
+from legsim.stoops import StoopFigures, stoop_figures
 from legsim.tables import PHASES, fault_names
 
 _MOVING = (LIFTING, HELD, LOWERING, RELEASING)
@@ -57,6 +58,8 @@ class LegFigures:
     drive_travel_per_s: float
     phase_s: dict[str, float]
     faults: tuple[str, ...]
+    # Of both legs together; None where the walk has none.
+    stoop: StoopFigures | None
 
     @property
     def steps_asked(self) -> int:
@@ -98,6 +101,7 @@ def leg_figures(trace: NDArray[np.void], name: str, rig: Rig) -> LegFigures:
             for phase, ticks in zip(PHASES, in_phase, strict=True)
         },
         faults=fault_names(int(np.bitwise_or.reduce(bits))),
+        stoop=stoop_figures(trace, rig),
     )
 
 
@@ -160,6 +164,32 @@ def seconds_words(seconds: float) -> str:
     return "never" if seconds == float("inf") else f"{seconds:.2f} s"
 
 
+def deg_words(angle_rad: float) -> str:
+    """An angle as people read it."""
+    return f"{degrees(angle_rad):.1f} deg"
+
+
+def _of_stoop(name: str, want: str, words: Callable[[float], str], advice: str) -> Want:
+    """A want of the stoop, judged only where there is one: at most so much of a figure."""
+
+    def missed(leg: LegFigures, rig: Rig) -> float:
+        most = getattr(rig.wants, want)
+        return 0.0 if leg.stoop is None else getattr(leg.stoop, name) / most - 1
+
+    def found(leg: LegFigures, rig: Rig) -> str:
+        return f"{words(getattr(leg.stoop, name))}, wanted {words(getattr(rig.wants, want))}"
+
+    return Want(STOOP_WORDS[name], missed, found, advice)
+
+
+# What the figures of a stoop are called.
+STOOP_WORDS = {
+    "down_s": "stooping, time down",
+    "up_s": "stooping, time up",
+    "apart_rad": "stooping, one leg against the other",
+    "drift_rad": "stooping, drift while held",
+}
+
 WANTS = (
     Want(
         "no fault",
@@ -169,7 +199,7 @@ WANTS = (
     ),
     Want(
         "steps to judge",
-        lambda leg, rig: float(leg.steps_asked == 0),
+        lambda leg, rig: float(leg.steps_asked == 0 and leg.stoop is None),
         lambda leg, rig: "this foot was never raised",
         "walk longer (--seconds)",
     ),
@@ -235,6 +265,26 @@ WANTS = (
             f"{leg.winding_K:.0f} K over the air, at most {rig.drive.winding_limit_K:.0f} K wanted"
         ),
         "walk less, cool the motor, or take a larger one",
+    ),
+    _of_stoop(
+        "down_s",
+        "stoop_s",
+        seconds_words,
+        "raise control.stoop_speed or control.stoop_accel, or hold the stick for longer",
+    ),
+    _of_stoop("up_s", "stoop_s", seconds_words, "raise control.stoop_speed; put less on one leg"),
+    _of_stoop(
+        "apart_rad",
+        "stoop_apart_rad",
+        deg_words,
+        "calibrate anew; lower control.stoop_speed or safety.apart",
+    ),
+    _of_stoop(
+        "drift_rad",
+        "stoop_drift_rad",
+        deg_words,
+        "lower control.keep; a speed controller that brakes at neutral (controller.neutral) and"
+        " more gear friction hold better: a sensorless one holds nothing at rest",
     ),
     Want(
         "rope strength",

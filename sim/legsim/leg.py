@@ -155,7 +155,7 @@ def kick(leg: Any, rig: Any, state: Any, tackle_N: float, hip_N: float, dt: floa
         z_N
         + hip_N
         - leg.hip_N
-        - GRAVITY_MPS2 * (leg.share * m.carried_mass_kg + d.leg_kg)
+        - GRAVITY_MPS2 * (leg.share * (m.carried_mass_kg + state.load_kg) + d.leg_kg)
         - w.harness_Ns_per_m * z_v
         - d.moment_thigh_kgm * cos_a * a_v * a_v
         - d.moment_shank_kgm * cos_b * b_v * b_v

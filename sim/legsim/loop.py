@@ -25,8 +25,9 @@ LEG_TRACE = np.dtype(
 )
 TRACE = np.dtype(
     [
-        *[(name, np.int32) for name in ("arm", "contactor", "fault_bits")],
+        *[(name, np.int32) for name in ("arm", "contactor", "fault_bits", "stick_count")],
         ("bus_V", np.float64),
+        ("stick", np.float64),
         ("left", LEG_TRACE),
         ("right", LEG_TRACE),
     ]
@@ -37,15 +38,20 @@ TRACE = np.dtype(
 def obey(state: Any, line: Any) -> None:
     """Let the wearer act on both legs as the script's line says, and stumble where they do."""
     state.walk_mps = line.walk_mps
-    obey_leg(state.left, line.left, state.right.stumble)
-    obey_leg(state.right, line.right, state.left.stumble)
+    state.load_kg = line.load_kg
+    state.stick = line.stick
+    # A stumble comes from the script, or strikes.
+    left = max(state.left.stumble, line.left.stumble)
+    right = max(state.right.stumble, line.right.stumble)
+    obey_leg(state.left, line.left, left, right)
+    obey_leg(state.right, line.right, right, left)
 
 
 @native
-def obey_leg(leg: Any, line: Any, other_stumble: float) -> None:
+def obey_leg(leg: Any, line: Any, stumble: float, other_stumble: float) -> None:
     """Let the wearer act on one leg."""
-    steady = 1 - leg.stumble
-    leg.share = line.share * steady * (1 - other_stumble) + leg.stumble
+    steady = 1 - stumble
+    leg.share = line.share * steady * (1 - other_stumble) + stumble
     leg.push = line.push
     leg.raised = line.raised * steady
     leg.foot_x_m = line.foot_x_m
@@ -129,6 +135,8 @@ def run_ticks(
         row.arm = arm[i]
         row.contactor = core_rig.contactor
         row.fault_bits = core_rig.fault_bits
+        row.stick_count = core_rig.stick_count
         row.bus_V = state.bus_V
+        row.stick = state.stick
         note(row.left, state.left, core_rig.left)
         note(row.right, state.right, core_rig.right)

@@ -98,6 +98,8 @@ STATE = np.dtype(
         ("used_C", np.float64),  # charge taken from the battery
         ("bus_V", np.float64),
         ("walk_mps", np.float64),
+        ("load_kg", np.float64),  # what the frame carries besides; it hangs, and swings with nobody
+        ("stick", np.float64),  # where the wearer holds it, -1 to 1; 1 is farthest into the stoop
         ("contactor", np.float64),  # 1: closed, the controllers have power
         ("stand", np.float64),  # 1: the hips are held by a stand and do not move
         ("battery_dip_V", np.float64),  # a bad contact in the battery's lead

@@ -287,6 +287,9 @@ class Sensors:
     battery_error: float = key(0.01, "percent", -0.2, 0.2, "of the battery's reading")
     supply_V: float = key(5, "V", 1, 20, "the board's own supply")
     stick_rest: float = key(0.5, "percent", 0.05, 0.95, "of its travel, where the stick rests")
+    stick_throw: float = key(
+        0.40, "percent", 0.1, 0.5, "of its travel, from rest to either end; more reads: stoop"
+    )
 
 
 @dataclass(frozen=True)
@@ -381,6 +384,22 @@ class Control:
     slack_time_s: float = key(
         0.1, "ms", 0.01, 2, "lowering is over when the foot has met something so long"
     )
+    stoop_speed_radps: float = key(
+        radians(10), "deg/s", radians(1), radians(60), "fastest setpoint of a stoop, either way"
+    )
+    stoop_accel_radps2: float = key(
+        radians(30), "deg/s^2", radians(5), radians(500), "of that setpoint, and near its ends"
+    )
+    stoop_time_s: float = key(120, "s", 1, 600, "after so long stooped the legs rise by themselves")
+    stoop_margin_rad: float = key(
+        radians(3), "deg", 0, radians(20), "past its rest fold a stoop must end before a step"
+    )
+    keep_rad: float = key(
+        radians(0.15), "deg", radians(0.05), radians(5), "a held stoop is pulled back from so far"
+    )
+    stick_curve: float = key(
+        0.5, "percent", 0, 1, "of the stick's speed that is fine near its middle"
+    )
 
 
 @dataclass(frozen=True)
@@ -441,6 +460,13 @@ class Safety:
         radians(4), "deg", radians(0.5), radians(60), "a raised leg may fold past its setpoint"
     )
     push_time_s: float = key(0.04, "ms", 0.001, 1, "farther for this long")
+    apart_rad: float = key(
+        radians(1.5), "deg", radians(0.2), radians(20), "a stoop waits for a leg so far behind it"
+    )
+    apart_time_s: float = key(0.5, "ms", 0.01, 2, "waiting for this long is a fault")
+    tired: float = key(
+        0.85, "percent", 0.1, 1, "of the winding's limit, from which a stoop ends by itself"
+    )
     stop_margin_rad: float = key(
         radians(1.5), "deg", 0, radians(20), "past the soft stop where it is a fault"
     )
@@ -478,6 +504,12 @@ class Wants:
         radians(92), "deg", radians(10), radians(170), "fold of both legs, stooped"
     )
     stoop_s: float = key(4, "s", 0.2, 60, "from standing to stooped")
+    stoop_apart_rad: float = key(
+        radians(2), "deg", radians(0.2), radians(30), "most of one leg's fold against the other's"
+    )
+    stoop_drift_rad: float = key(
+        radians(1.5), "deg", radians(0.1), radians(30), "change of a held stoop in 5 s"
+    )
     walk_s: float = key(1200, "min", 60, 36000, "length of one walk")
     rope_factor: float = key(5, "", 1, 20, "breaking load over the highest tension in the line")
 

@@ -155,6 +155,23 @@ _VALUES: dict[str, Callable[[Rig], float]] = {
     "lag_cdeg": lambda r: _cdeg(r.control.lag_rad),
     "hold_ticks": lambda r: _ticks(r, r.control.hold_time_s),
     "down_ticks": lambda r: _ticks(r, r.control.down_time_s),
+    "stoop_fold_cdeg": lambda r: _cdeg(r.wants.stoop_fold_rad),
+    "step_fold_cdeg": lambda r: _cdeg(
+        r.mechanism.fold_extended_rad + r.control.rest_margin_rad + r.control.stoop_margin_rad
+    ),
+    "stoop_step_q6": lambda r: _staged_step_q6(r, r.control.stoop_speed_radps),
+    "stoop_accel_q6": lambda r: max(1, _step_q6(r, r.control.stoop_accel_radps2 * _visit_s(r))),
+    "stoop_ticks": lambda r: _ticks(r, r.control.stoop_time_s),
+    "tired_mK": lambda r: r.drive.winding_limit_K * r.safety.tired * 1000,
+    "apart_cdeg": lambda r: _cdeg(r.safety.apart_rad),
+    "apart_ticks": lambda r: _ticks(r, r.safety.apart_time_s),
+    "keep_cdeg": lambda r: _cdeg(r.control.keep_rad),
+    # What starts the motor, and what the stooped leg asks of it besides.
+    "keep_permille": lambda r: (
+        1000 * (r.controller.start_duty + hold_drive(r, r.wants.stoop_fold_rad))
+    ),
+    "stick_span_count": lambda r: FULL_SCALE * (r.sensors.stick_throw - r.safety.stick_zone),
+    "stick_curve_q8": lambda r: 256 * r.control.stick_curve,
     "kp_q16": lambda r: r.control.kp_per_rad * _PERMILLE_PER_CDEG * 65536,
     "ki_q16": lambda r: r.control.ki_per_rad_s * _PERMILLE_PER_CDEG * 65536 * _visit_s(r),
     "kd_q16": lambda r: r.control.kd_s_per_rad * _PERMILLE_PER_CDEG * 65536,
@@ -235,7 +252,7 @@ _VALUES: dict[str, Callable[[Rig], float]] = {
         * r.drive.rotor_inertia_kgm2
         * r.drive.resistance_ohm
         * r.drive.speed_constant_radps_per_V**2
-        / _round_s(r),
+        / (_round_s(r) / 2),
     ),
     "heat_most_permille": lambda r: 1000 * min(1, r.controller.current_limit_A / _full_drive_A(r)),
     # A hot winding resists and heats more: reckoned with as if it were at its limit already.

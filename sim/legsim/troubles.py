@@ -20,6 +20,7 @@ from legcore.faults import (
     LATE,
     LINKAGE,
     MEMORY,
+    MISMATCH,
     POT_FROZEN,
     POT_HIGH,
     POT_JUMP,
@@ -39,11 +40,11 @@ from legcore.faults import (
     WATCHDOG,
     WEIGHT,
 )
-from legcore.phases import HELD, LIFTING, LOWERING, OFF, RELEASING, STANDING
+from legcore.phases import HELD, LIFTING, LOWERING, OFF, RELEASING, STANDING, STOOPING
 
 from legsim.records import CONTACT_ILLS, DRIVE_ILLS, POT_ILLS, STATE
 
-ALL = (OFF, STANDING, LIFTING, HELD, LOWERING, RELEASING)
+ALL = (OFF, STANDING, LIFTING, HELD, LOWERING, RELEASING, STOOPING)
 # Places that are not in the plant's memory but bits of the core's.
 CORE_STATE, CORE_SETTINGS = "core state", "core settings"
 
@@ -118,7 +119,16 @@ TROUBLES = (
         "a joint sensor's reading stays where it is",
         "{leg}.{joint}_ill",
         _pot("frozen"),
-        (Sight((LIFTING,), POT_FROZEN, 1.0),),
+        # Which joint it is decides whether the fold seems to stay or to go on.
+        (Sight((LIFTING,), POT_FROZEN | ADRIFT, 1.0),),
+        spared=(
+            (
+                "loaded_fold_deg",
+                25.0,
+                "in a stoop the half of the fold that is not seen goes on until the other half"
+                " shows that one sensor stays",
+            ),
+        ),
     ),
     Trouble(
         "pot jumping",
@@ -134,7 +144,7 @@ TROUBLES = (
         "a joint sensor slips on its shaft by 30 degrees",
         "{leg}.{joint}_slip_rad",
         radians(30),
-        (Sight((STANDING, LIFTING, HELD, LOWERING, RELEASING), POT_JUMP, 0.06),),
+        (Sight((STANDING, LIFTING, HELD, LOWERING, RELEASING, STOOPING), POT_JUMP, 0.06),),
     ),
     Trouble(
         "pot turned",
@@ -264,7 +274,11 @@ TROUBLES = (
         "drum or gears jam and turn no more",
         "{leg}.jammed",
         1.0,
-        (Sight((LIFTING,), STALL, 1.0), Sight((LOWERING,), HANGING | UNASKED | STALL, 5.0)),
+        (
+            Sight((LIFTING,), STALL, 1.0),
+            Sight((LOWERING,), HANGING | UNASKED | STALL, 5.0),
+            Sight((STOOPING,), MISMATCH | STALL, 2.5),
+        ),
         spared=(("landing_mps", 1.5, _FALLS),),
     ),
     Trouble(

@@ -6,6 +6,7 @@ record is stretched to the rig's cadence and repeated, stride by stride, with th
 person's own unevenness kept.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from random import Random
@@ -23,13 +24,26 @@ Floats = NDArray[np.floating[Any]]
 LEG_SCRIPT = np.dtype(
     [
         (name, np.float64)
-        for name in ("share", "push", "raised", "foot_x_m", "foot_x_mps", "ground_m")
+        for name in (
+            *("share", "push", "raised", "foot_x_m", "foot_x_mps", "ground_m"),
+            "stumble",  # share of all weight that falls on this leg, whatever is meant
+        )
     ]
 )
-SCRIPT = np.dtype([("left", LEG_SCRIPT), ("right", LEG_SCRIPT), ("walk_mps", np.float64)])
+SCRIPT = np.dtype(
+    [
+        ("left", LEG_SCRIPT),
+        ("right", LEG_SCRIPT),
+        ("walk_mps", np.float64),
+        ("load_kg", np.float64),  # what the frame carries besides
+        ("stick", np.float64),  # -1 rises, 1 stoops, as fast as it can
+    ]
+)
 
 # A foot pushes its switch within this time, and lets go of it as fast.
 _PUSH_S = 0.03
+# A hand moves the stick from its middle to an end, and lets it spring back, in this time.
+HAND_S = 0.15
 # The arm input stays open for so long, as a person's hand would leave it.
 ARM_S = 0.2
 # The wearer stands for a moment before the first step and after the last.
@@ -60,6 +74,15 @@ class Raise:
     start_s: float
     end_s: float
     down_s: float
+
+
+@dataclass(frozen=True)
+class Push:
+    """The stick held at `place`, -1 to 1, from `start_s` to `end_s`."""
+
+    start_s: float
+    end_s: float
+    place: float
 
 
 def first_s(rig: Rig) -> float:
@@ -173,8 +196,14 @@ def _recorded_stride_s(per_leg: list[list[tuple[float, float]]]) -> float:
     return fmean(gaps)
 
 
-def script(rig: Rig, raises: list[Raise], seconds: float, seed: int = 1) -> NDArray[np.void]:
-    """What the wearer does to both legs in every tick of a walk, an array of `SCRIPT`.
+def script(
+    rig: Rig,
+    raises: list[Raise],
+    seconds: float,
+    seed: int = 1,
+    pushes: Sequence[Push] = (),
+) -> NDArray[np.void]:
+    """What the wearer does to both legs and the stick in every tick, an array of `SCRIPT`.
 
     From `seed` follow the heights of the ground that the feet come down on.
     """
@@ -188,7 +217,7 @@ def script(rig: Rig, raises: list[Raise], seconds: float, seed: int = 1) -> NDAr
     for leg, name in enumerate(("left", "right")):
         mine = [one for one in raises if one.leg == leg]
         for one in mine:
-            _rise(lines[name]["push"], time_s, one.start_s, one.end_s, _PUSH_S)
+            rise(lines[name]["push"], time_s, one.start_s, one.end_s, _PUSH_S)
             # The ground changes under a foot in mid-swing, when it is farthest from it.
             middle = time_s.searchsorted((one.start_s + one.down_s) / 2)
             lines[name]["ground_m"][middle:] = bumps_m[one]
@@ -200,24 +229,28 @@ def script(rig: Rig, raises: list[Raise], seconds: float, seed: int = 1) -> NDAr
     hanging = rig.mechanism.leg_mass_kg / rig.mechanism.carried_mass_kg
     lines["left"]["share"] = 0.5 + (right - left) * (0.5 + hanging)
     lines["right"]["share"] = 1 - lines["left"]["share"]
+    for push in pushes:
+        stick = np.zeros(count)
+        rise(stick, time_s, push.start_s, push.end_s, HAND_S)
+        lines["stick"] += push.place * stick
     if raises:
-        walk = _ramp(time_s, raises[0].start_s, 0.5)
+        walk = ramp(time_s, raises[0].start_s, 0.5)
         lines["walk_mps"] = walk * rig.wearer.cadence_per_s * rig.wearer.step_length_m
     return lines
 
 
-def _ramp(time_s: Floats, start_s: float, length_s: float) -> Floats:
+def ramp(time_s: Floats, start_s: float, length_s: float) -> Floats:
     """From 0 to 1 over `length_s`, smooth at both ends."""
     # A script has dozens; np.clip would take longer than all the rest.
     x = np.minimum(np.maximum((time_s - start_s) / length_s, 0), 1)
     return np.asarray(x * x * (3 - 2 * x))
 
 
-def _rise(values: Floats, time_s: Floats, up_s: float, down_s: float, length_s: float) -> None:
+def rise(values: Floats, time_s: Floats, up_s: float, down_s: float, length_s: float) -> None:
     """Add to `values` a ramp up and a later ramp down, each `length_s` long."""
     # Only where it is not zero: a long walk has many.
     part = slice(time_s.searchsorted(up_s), time_s.searchsorted(down_s + length_s))
-    values[part] += _ramp(time_s[part], up_s, length_s) - _ramp(time_s[part], down_s, length_s)
+    values[part] += ramp(time_s[part], up_s, length_s) - ramp(time_s[part], down_s, length_s)
 
 
 def _raised(rig: Rig, mine: list[Raise], time_s: Floats) -> Floats:
@@ -226,7 +259,7 @@ def _raised(rig: Rig, mine: list[Raise], time_s: Floats) -> Floats:
     across_s = max(0.05, (rig.wearer.stance_share - 0.5) * stride_s)
     raised = np.zeros_like(time_s)
     for one in mine:
-        _rise(raised, time_s, one.start_s - across_s, one.down_s, across_s)
+        rise(raised, time_s, one.start_s - across_s, one.down_s, across_s)
     return np.asarray(np.clip(raised, 0, 1))
 
 
@@ -245,7 +278,7 @@ def _foot_x_m(rig: Rig, mine: list[Raise], time_s: Floats) -> Floats:
     x_m = np.interp(time_s, knots_s, knots_m)
     for k in range(1, len(knots_s) - 1, 2):
         forward = slice(*time_s.searchsorted(knots_s[k : k + 2]))
-        x_m[forward] = knots_m[k] + (knots_m[k + 1] - knots_m[k]) * _ramp(
+        x_m[forward] = knots_m[k] + (knots_m[k + 1] - knots_m[k]) * ramp(
             time_s[forward], knots_s[k], knots_s[k + 1] - knots_s[k]
         )
     return np.asarray(x_m)

@@ -71,7 +71,7 @@ class Log:
 
     def tick(self, rig):
         """Note a tick of a rig that nothing steps."""
-        rig.turn = rig.turn + 1 & 15
+        rig.turn = rig.turn + 1 & 31
         self.note(rig)
 
     def note(self, rig):
@@ -411,7 +411,8 @@ def test_a_word_of_memory_that_has_changed_by_itself_does_not_stop_the_log(tmp_p
         noted.log.note(rig)
     rig.left.fault_bits = faults.MEMORY
     noted.log.note(rig)
-    rig.left.fault_bits = 1 << 29
+    # A bit of no row.
+    rig.left.fault_bits = 1 << 30
     cut(rig)
     for _ in range(60):
         noted.log.note(rig)

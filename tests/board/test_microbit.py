@@ -46,7 +46,7 @@ PORT_BYTES = 60
 CHUNK_BYTES = 10
 NAMES = core.words_of("Rig")
 # The modules of the core whose functions a tick runs, in two parts.
-JUDGING = ("watch", "heat")
+JUDGING = ("watch", "heat", "stick")
 THE_REST = ("estimate", "arming", "supervise", "setpoint", "law", "limits", "step")
 
 

@@ -19,6 +19,7 @@ from fields import SETTINGS_COUNT, STATE_NAMES
 from legcore import model
 from legcore.step import step
 from legsim import core
+from legsim.simboard.inlined import inlined
 from walk import BOARD_INPUTS, INPUTS, flip
 
 FIRMWARE = Path(model.__file__).parent
@@ -129,10 +130,10 @@ def _fill(folder, streams, decorator, ending):
 
 
 def copy_core(folder, decorator, ending=""):
-    """Copy the core to where MicroPython will import it, with another decorator."""
+    """Write the core, as a board takes it, to where MicroPython will import it."""
     (folder / "legcore").mkdir()
     for path in FIRMWARE.glob("*.py"):
-        text = path.read_text(encoding="utf-8")
+        text = inlined(path)
         if path.name == "step.py":
             text += ending
         copy = folder / "legcore" / path.name

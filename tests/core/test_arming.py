@@ -277,6 +277,7 @@ def most_of(stage, settings):
         "lift_step_q6": step_q6,
         "lower_step_q6": step_q6,
         "release_step_q6": step_q6,
+        "stoop_step_q6": step_q6,
     }
 
 
@@ -326,6 +327,9 @@ def test_a_joint_whose_calibration_has_no_sense_is_named(settings, joint):
         ("fold_min_cdeg", "rest_fold_cdeg"),
         ("rest_fold_cdeg", "lift_fold_cdeg"),
         ("lift_fold_cdeg", "fold_max_cdeg"),
+        ("rest_fold_cdeg", "step_fold_cdeg"),
+        ("step_fold_cdeg", "stoop_fold_cdeg"),
+        ("stoop_fold_cdeg", "fold_max_cdeg"),
         ("thigh_min_cdeg", "thigh_max_cdeg"),
         ("shank_min_cdeg", "shank_max_cdeg"),
         ("stick_low_count", "stick_centre_count"),

@@ -23,7 +23,7 @@ from legcore.model import (
     TICKS_MAX,
     VISIT_TICKS,
 )
-from legcore.phases import CUT, HELD, LIFTING, LOWERING, OFF, RELEASE, RELEASING, STANDING
+from legcore.phases import CUT, HELD, LIFTING, OFF, RELEASE, RELEASING, STANDING, STOOPING
 from legsim.tables import FAULTS, PHASES, fault_names
 from walk import DEMO, SIDES, Walk
 
@@ -46,6 +46,8 @@ SLOW = {
     "release_step_q6": 100,
     "hold_ticks": TICKS_MAX,
     "down_ticks": TICKS_MAX,
+    "stoop_ticks": TICKS_MAX,
+    "tired_mK": 200000,
 }
 # Cdeg a tick that no pot's reading jumps at, and no leg in order is as fast as.
 FAST = 200
@@ -205,10 +207,12 @@ def raised_under_weight(walk, side):
 
 def bears_nothing(walk, side):
     walk.legs[side].ill.sole_reads = 0
+    if walk.leg(side).phase == STOOPING:
+        walk.legs[1 - side].ill.sole_reads = 0
 
 
 def other_is_up(walk, side, phase):
-    walk.reach(1 - side, HELD)
+    walk.reach(*((side, STOOPING) if phase == STOOPING else (1 - side, HELD)))
 
 
 def hangs(walk, side):
@@ -353,7 +357,14 @@ FORCE = {
         falls, lambda walk, leg, settings: lead_cdeg(leg) > settings.adrift_cdeg
     ),
     faults.SLACK: Forcing(
-        pushed_up, lambda walk, leg, settings: lead_cdeg(leg) < -settings.push_cdeg
+        pushed_up,
+        lambda walk, leg, settings: (
+            lead_cdeg(leg) < -settings.push_cdeg
+            and (
+                leg.phase != STOOPING
+                or leg.fold_cdeg > settings.rest_fold_cdeg + settings.sunk_cdeg
+            )
+        ),
     ),
     faults.END_STOP: Forcing(
         folds_past_the_stop,
@@ -382,6 +393,9 @@ FORCE = {
     faults.SETTINGS: Forcing(set_board(settings_bad=1)),
     faults.STOP: Forcing(set_board(stop=1)),
     faults.MEMORY: Forcing(counter_below_zero),
+    faults.MISMATCH: Forcing(
+        falls, lambda walk, leg, settings: walk.struck and abs(lead_cdeg(leg)) > settings.apart_cdeg
+    ),
 }
 
 
@@ -450,8 +464,8 @@ def let_down(walk):
     """Take away what was done to the leg, without a jump, and wait until both feet are down."""
     shift(walk, walk.side, 0)
     walk.legs[walk.side].ill.jammed = False
-    walk.until(0, OFF, 3000)
-    walk.until(1, OFF, 3000)
+    walk.until(0, OFF, 6000)
+    walk.until(1, OFF, 6000)
 
 
 @pytest.mark.parametrize(("fault", "side", "phase"), OUTSIDE)
@@ -602,7 +616,7 @@ def test_a_row_holds_only_what_its_columns_allow(fault):
     assert fault.latch in (faults.UNTIL_DISARMED, faults.UNTIL_RESET)
     assert fault.every_ticks >= 1
     assert fault.phases
-    assert set(fault.phases) <= {OFF, STANDING, LIFTING, HELD, LOWERING, RELEASING}
+    assert set(fault.phases) <= set(range(len(PHASES)))
 
 
 @pytest.mark.parametrize(("side", "joint"), list(product((0, 1), (0, 1))))

@@ -15,7 +15,7 @@ from fields import SETTINGS_COUNT, STATE_NAMES, STATE_RANGES, names, ranges
 from forms import new_rig, put_inputs
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from legcore.model import ANGLE_MAX_CDEG, RATE_MAX_CDPS, WARMTH_MAX_MK
+from legcore.model import ANGLE_MAX_CDEG, POWER_MAX_MW, RATE_MAX_CDPS, WARMTH_MAX_MK
 from legcore.phases import LIFTING, STANDING
 from legsim import core
 from rewrites import SMALL_MAX, NotSmallError, small
@@ -207,8 +207,11 @@ def warmest_tick(case_mK, enlarged=None):
     rig.battery_mV = RANGES["battery_mV"][1]
     leg.winding_mK_q8 = 256 * WARMTH_MAX_MK
     leg.case_mK_q8 = 256 * case_mK
-    # The next turn is the one that warms the left leg.
+    # The next turn looks at what the left leg's motor does, and a later one warms it.
+    leg.copper_mW = leg.turning_mW = POWER_MAX_MW
     rig.turn = 11
+    STEP(rig)
+    rig.turn = 19
     STEP(rig)
     return rig
 

@@ -25,15 +25,17 @@ from legcore.phases import (
     RELEASE,
     RELEASING,
     STANDING,
+    STOOPING,
     TRANSITIONS,
 )
+from legcore.stages import GANTRY
 from legcore.supervise import supervise
 from walk import DEMO
 
 # The shortest time to hold that settings may ask for: fewer states, and no other kind of state.
 HOLD = next(row[2] for row in SETTING_ROWS if row[0] == "arm_ticks")
 SETTINGS = SimpleNamespace(**(DEMO | {"arm_ticks": HOLD}))
-PHASES = (OFF, STANDING, LIFTING, HELD, LOWERING, RELEASING)
+PHASES = (OFF, STANDING, LIFTING, HELD, LOWERING, RELEASING, STOOPING)
 MOVING = (LIFTING, HELD, LOWERING, RELEASING)
 
 
@@ -61,7 +63,11 @@ OPEN = {
     "target_cdeg": (0,),
     "setpoint_cdeg_q6": (0, 64),
     "unseen_lifts": (0,),
+    "stick_step_q6": (0, 1),
+    "stick_ready": (0, 1),
+    "stoop_cdeg_q6": tuple(DEMO[f"{name}_fold_cdeg"] * 64 for name in ("rest", "step", "stoop")),
 }
+assert DEMO["stage"] >= GANTRY
 
 
 class Record:
@@ -151,6 +157,8 @@ class Step(NamedTuple):
     before: State
     after: State
     contactor: int
+    # The record of the rig as it was left, with all that was asked for.
+    rig: Record
 
     @property
     def spoilt(self):
@@ -216,7 +224,7 @@ def tick(state, choose):
         arm_blocks=min(rig.arm_blocks, 1),
     )
     after = after._replace(held=held_after(state, after, rig))
-    return Step(state, after, rig.contactor)
+    return Step(state, after, rig.contactor, rig)
 
 
 def kind_of(bits):
@@ -253,6 +261,8 @@ TOGETHER = {
         *((OFF, OFF), (OFF, STANDING), (STANDING, STANDING)),
         *((STANDING, phase) for phase in MOVING),
         *((OFF, phase) for phase in MOVING),
+        # Legs stoop together; one after the other they are let down.
+        *((STOOPING, STOOPING), (RELEASING, RELEASING)),
     )
 }
 
@@ -265,7 +275,7 @@ def the_contactor_is_closed_only_while_a_leg_is_not_off(step):
     return step.contactor == (0 if step.after.off else 1)
 
 
-def at_most_one_leg_moves(step):
+def at_most_one_leg_moves_but_in_a_stoop(step):
     return step.after.spoilt or frozenset(leg.phase for leg in step.after.legs) in TOGETHER
 
 
@@ -291,6 +301,29 @@ def a_leg_lifts_only_while_the_other_one_stands(step):
     )
 
 
+def a_stoop_begins_for_both_legs_that_stand_and_bear_with_no_foot_raised(step):
+    """Nor with the stick pushed since before both legs stood."""
+    if step.spoilt or STOOPING not in [leg.phase for leg in step.after.legs]:
+        return True
+    if step.before.left.phase == STOOPING:
+        return True
+    rig = step.rig
+    legs = rig.left, rig.right
+    return (
+        step.changes == [(STANDING, STOOPING)] * 2
+        and rig.stick_step_q6 > 0
+        and rig.stick_ready
+        and all(leg.sole and not leg.pressed for leg in legs)
+    )
+
+
+def a_step_out_of_a_stoop_passes_through_standing_near_its_rest(step):
+    if step.spoilt or step.changes != [(STOOPING, STANDING)] * 2:
+        return step.spoilt or (STOOPING, STANDING) not in step.changes
+    raised = step.rig.left.pressed or step.rig.right.pressed
+    return step.rig.stoop_cdeg_q6 <= DEMO["step_fold_cdeg" if raised else "rest_fold_cdeg"] * 64
+
+
 def a_leg_whose_other_one_is_off_is_let_down_at_its_next_turn(step):
     """However short the time for which the arm input was open: both legs answer."""
     visited, other = step.before.legs[:: 1 if step.before.turn else -1]
@@ -312,11 +345,13 @@ def what_lasts_stays(step):
 CHECKS = (
     a_leg_that_is_not_off_was_armed,
     the_contactor_is_closed_only_while_a_leg_is_not_off,
-    at_most_one_leg_moves,
+    at_most_one_leg_moves_but_in_a_stoop,
     a_cut_is_for_both_legs_in_the_same_tick,
     a_phase_changes_only_by_a_row_of_the_table,
     a_leg_that_is_off_can_only_come_to_stand,
     a_leg_lifts_only_while_the_other_one_stands,
+    a_stoop_begins_for_both_legs_that_stand_and_bear_with_no_foot_raised,
+    a_step_out_of_a_stoop_passes_through_standing_near_its_rest,
     a_leg_whose_other_one_is_off_is_let_down_at_its_next_turn,
     a_changed_phase_ends_off_at_the_next_turn_of_its_leg,
     what_lasts_stays,

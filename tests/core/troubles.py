@@ -5,10 +5,10 @@ place stays until the walk recovers.
 """
 
 from fields import STATE_NAMES
-from legcore.phases import HELD, LIFTING, LOWERING, OFF, RELEASING, STANDING
+from legcore.phases import HELD, LIFTING, LOWERING, OFF, RELEASING, STANDING, STOOPING
 from walk import DEMO, SIDES
 
-ALL = (OFF, STANDING, LIFTING, HELD, LOWERING, RELEASING)
+ALL = (OFF, STANDING, LIFTING, HELD, LOWERING, RELEASING, STOOPING)
 UP = (LIFTING, HELD)
 
 
@@ -93,7 +93,7 @@ def snapped(walk, side):
 
 
 def never_rests(walk, side):
-    for _ in range(4):
+    for _ in range(14):
         walk.foot(side, 1)
         walk.run(300)
         walk.foot(side, 0)
@@ -217,6 +217,74 @@ def stick_away(walk, side):
     walk.run(70)
 
 
+def stooped_and_risen(walk, side):
+    for count, ticks in ((3800, 700), (2048, 20), (300, 800)):
+        walk.board["stick_count"] = count
+        walk.run(ticks)
+
+
+def stooped_for_long(walk, side):
+    walk.board["stick_count"] = 2048
+    walk.run(DEMO["stoop_ticks"] - 450)
+    walk.board["stick_count"] = 3800
+    walk.run(200)
+
+
+def stepping_while_stooped(walk, side):
+    walk.board["stick_count"] = 1400
+    for _ in range(6):
+        walk.foot(side, 1)
+        walk.run(60)
+        walk.foot(side, 0)
+        walk.run(30)
+
+
+def heavier_than_the_spring(walk, side):
+    # Weight holds the fold above where the rope would have it.
+    for _ in range(50):
+        walk.legs[side].ill.floor_cdeg += 20
+        walk.run(1)
+    for count in (3800, 2048, 300):
+        walk.board["stick_count"] = count
+        walk.run(250)
+
+
+def jammed_while_it_rises(walk, side):
+    walk.board["stick_count"] = 300
+    walk.run(20)
+    walk.legs[side].ill.jammed = True
+    walk.run(DEMO["apart_ticks"] + 300)
+
+
+def stick_pushed_on_one_foot(walk, side):
+    # Raised under weight, then not raised and without weight: neither may begin a stoop.
+    walk.legs[side].ill.sole_reads = 1
+    walk.foot(side, 1)
+    walk.run(20)
+    walk.board["stick_count"] = 3800
+    walk.run(30)
+    walk.board["stick_count"] = 2048
+    walk.foot(side, 0)
+    walk.run(30)
+    walk.legs[side].ill.sole_reads = 0
+    walk.board["stick_count"] = 3800
+    walk.run(30)
+
+
+def off_the_ground(walk, side):
+    for crude in walk.legs:
+        crude.ill.sole_reads = 0
+    walk.run(80)
+
+
+def stick_held_while_a_foot_is_up(walk, side):
+    walk.board["stick_count"] = 3800
+    walk.run(30)
+    walk.foot(side, 0)
+    walk.until(side, STANDING)
+    walk.run(60)
+
+
 def host_falls_silent(walk, side):
     walk.board["host"] = walk.board["host_heard"] = 1
     walk.run(20)
@@ -309,11 +377,19 @@ TROUBLES = (
     (supply_dips, ALL),
     (stick_open, ALL),
     (stick_away, (OFF, STANDING)),
+    (stooped_and_risen, (STANDING,)),
+    (stooped_for_long, (STOOPING,)),
+    (stepping_while_stooped, (STOOPING,)),
+    (heavier_than_the_spring, (STANDING,)),
+    (jammed_while_it_rises, (STOOPING,)),
+    (stick_pushed_on_one_foot, (STANDING,)),
+    (off_the_ground, (STOOPING,)),
+    (stick_held_while_a_foot_is_up, (LIFTING, HELD)),
     (host_falls_silent, (OFF, HELD)),
     (late, ALL),
     (hung, ALL),
     (stop_pressed, ALL),
-    (drive_spoilt, (LIFTING, LOWERING)),
+    (drive_spoilt, (LIFTING, LOWERING, STOOPING)),
 )
 # What only a reset takes away, or a long time: each ends a stream of its own.
 LASTING = (

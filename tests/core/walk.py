@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from fields import SETTINGS_COUNT, get, put, slots
 from legcore import model
-from legcore.phases import HELD, LIFTING, LOWERING, OFF, RELEASING, STANDING
+from legcore.phases import HELD, LIFTING, LOWERING, OFF, RELEASING, STANDING, STOOPING
 from legcore.step import step
 
 SIDES = ("left", "right")
@@ -103,7 +103,7 @@ DEMO = {
     "push_ticks": 10,
     "stop_margin_cdeg": 150,
     "stop_ticks": 5,
-    "hot_mK": 50000,
+    "hot_mK": 78000,
     "battery_least_mV": 19800,
     "battery_ticks": 200,
     "supply_least_mV": 4500,
@@ -122,15 +122,27 @@ DEMO = {
     "heat_copper_q6": 352,
     "heat_turn_q8": 2627,
     "heat_turn2_q16": 1541,
-    "heat_warm_q8": 3365,
-    "heat_case_q8": 32,
-    "heat_cross_q12": 30000,
+    "heat_warm_q8": 6730,
+    "heat_case_q8": 64,
+    "heat_cross_q12": 60000,
     "heat_share_q8": 10,
-    "heat_cool_q12": 20000,
+    "heat_cool_q12": 40000,
     "arm_ticks": 50,
     "stage": 3,
     "slack_ticks": 25,
     "down_ticks": 500,
+    "stoop_fold_cdeg": 9200,
+    "step_fold_cdeg": 6340,
+    "stoop_step_q6": 800,
+    "stoop_accel_q6": 40,
+    "stoop_ticks": 720,
+    "tired_mK": 75000,
+    "apart_cdeg": 220,
+    "apart_ticks": 80,
+    "keep_cdeg": 40,
+    "keep_permille": 180,
+    "stick_span_count": 1400,
+    "stick_curve_q8": 128,
 }
 
 
@@ -192,11 +204,11 @@ class CrudeLeg:
         if fold != self.fold_cdeg:
             self.rate_cdps = 0.0
 
-    def sole(self, raised):
-        """A foot bears what its wearer does not lift, once it is down."""
+    def sole(self, raised, stoops):
+        """A foot bears what its wearer does not lift, once it is down or while both legs stoop."""
         if self.ill.sole_reads is not None:
             return self.ill.sole_reads
-        return int(not raised and self.fold_cdeg < self.ill.floor_cdeg + 200)
+        return int(not raised and (stoops or self.fold_cdeg < self.ill.floor_cdeg + 200))
 
     def counts(self, side, rng):
         """Both pots' counts, with noise, and as its ills have them."""
@@ -239,6 +251,7 @@ class Walk:
     def read(self):
         """Move both legs on by a tick, and give the core its inputs."""
         rig = self.rig
+        stoops = STOOPING in (rig.left.phase, rig.right.phase)
         for side, leg in enumerate((rig.left, rig.right)):
             crude = self.legs[side]
             crude.move(leg.drive_permille, rig.contactor, 2 * rig.settings.visit_hz)
@@ -247,7 +260,7 @@ class Walk:
             if self.chatter[side]:
                 self.chatter[side] -= 1
                 leg.switch = self.rng.randrange(2)
-            leg.sole = crude.sole(self.raised[side])
+            leg.sole = crude.sole(self.raised[side], stoops)
         for name, value in self.board.items():
             setattr(rig, name, value)
         # The board says once that it was hung.
@@ -295,7 +308,7 @@ class Walk:
 
     def settle(self, at_most=10_000):
         """Wait until both windings are far from hot and no switch has chattered for a while."""
-        warm = DEMO["hot_mK"] * 256 * 3 // 4
+        warm = DEMO["hot_mK"] * 256 // 2
         while at_most and any(
             leg.winding_mK_q8 > warm or leg.chatter > DEMO["chatter_most"] // 2
             for leg in (self.rig.left, self.rig.right)
@@ -317,7 +330,14 @@ class Walk:
         if phase == OFF:
             self.board["arm"] = 0
             self.run(20)
-        if phase >= LIFTING:
+        if phase == STOOPING:
+            self.board["stick_count"] = 3800
+            self.until(side, STOOPING)
+            # Deeper than weight alone folds a leg; the stick is let go, or still held.
+            self.run(500)
+            if self.rng.randrange(2):
+                self.board["stick_count"] = BOARD_INPUTS["stick_count"]
+        elif phase >= LIFTING:
             self.foot(side, 1)
             self.until(side, LIFTING if phase == LIFTING else HELD)
         if phase == LOWERING:

@@ -9,6 +9,7 @@ import hocklift.commands.new
 import pytest
 from hocklift.cli import COMMANDS, main
 from hocklift.rigfile.file import read_rig, rig_text
+from hocklift.scriptfile import read_script
 from legsim.rig import Rig
 
 TEXT = rig_text(Rig())
@@ -56,17 +57,20 @@ def test_new_writes_a_rig_that_reads_back_and_says_what_to_do_next(tmp_path: Pat
     done = hocklift_run("new", folder)
     assert (done.returncode, done.stderr) == (0, "")
     assert f"hocklift rehearse '{folder}/marsh-heron.toml'" in done.stdout
-    assert [path.name for path in folder.iterdir()] == ["marsh-heron.toml"]
+    assert {path.name for path in folder.iterdir()} == {"marsh-heron.toml", "parade.toml"}
     read_rig(folder / "marsh-heron.toml")
+    read_script(folder / "parade.toml")
 
 
-def test_new_never_overwrites(tmp_path: Path) -> None:
-    path = tmp_path / "marsh-heron.toml"
+@pytest.mark.parametrize("name", ["marsh-heron.toml", "parade.toml"])
+def test_new_never_overwrites(tmp_path: Path, name: str) -> None:
+    path = tmp_path / name
     path.write_text("mine")
     done = hocklift_run("new", tmp_path)
     assert done.returncode == 2
     assert f"hocklift: {path}: exists already" in done.stderr
     assert path.read_text() == "mine"
+    assert [each.name for each in tmp_path.iterdir()] == [name]
 
 
 def test_new_in_a_place_that_is_a_file_ends_with_2(tmp_path: Path) -> None:

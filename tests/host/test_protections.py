@@ -5,8 +5,8 @@ from typing import Any, NamedTuple
 
 import pytest
 from hocklift.drilling import Ran, run_table_case, table_cases
-from legcore.faults import END_STOP, HOT, RATE
-from legcore.phases import HELD, LIFTING, STANDING
+from legcore.faults import END_STOP, HOT, MISMATCH, POT_FROZEN, RATE
+from legcore.phases import HELD, LIFTING, STANDING, STOOPING
 from legsim.drill import Case, Drill, Strike
 from legsim.rig import Rig
 from legsim.tables import FAULTS, Fault
@@ -33,6 +33,10 @@ def rig_with(**sections: dict[str, Any]) -> Rig:
 
 
 STAGES = {
+    # A frozen shank also shows as a leg that does not follow, a frozen thigh does not.
+    POT_FROZEN: Stage(Rig(), "pot frozen", LIFTING, 0.15),
+    # On the way down a jammed leg is a stall, too; held, nothing shows before it is to rise.
+    MISMATCH: Stage(Rig(), "drum jams", STOOPING, 5.0),
     # The demo rig's motor is too slow to run away before its rope is seen to be slack; with
     # fewer turns to the drum it would throw the leg into its stop by then.
     RATE: Stage(rig_with(drive={"gear_ratio": 7.0}), "controller full up", LIFTING, 0.2),

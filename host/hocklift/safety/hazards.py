@@ -18,6 +18,7 @@ from legcore.faults import (
     LATE,
     LINKAGE,
     MEMORY,
+    MISMATCH,
     POT_FROZEN,
     POT_HIGH,
     POT_JUMP,
@@ -148,6 +149,18 @@ HAZARDS = (
         SWITCH_CHATTER | SWITCH_UNSEEN,
         ("switch open", "switch chatters"),
         (_CORE,),
+    ),
+    Hazard(
+        "In a stoop one leg stays behind the other, or a foot is raised.",
+        "The wearer is tipped sideways and falls; the springs push up whoever leans on the frame.",
+        "Springs and tackles alike on both legs; heavy rotors and gears, so that legs without"
+        " power rise slowly; a rubber at the extended stop.",
+        "Both legs follow one setpoint, which waits for the slower one; who waits for long lets"
+        " both rise. No foot lifts before both legs are up; too long or too warm, they rise by"
+        " themselves.",
+        MISMATCH | UNBORNE | HOT,
+        ("drum jams", "stick open"),
+        (_CORE, _REACHABLE),
     ),
     Hazard(
         "A joint sensor lies.",

@@ -1,6 +1,5 @@
 """What lies on the board's flash: the firmware, and settings made from a rig."""
 
-import shutil
 from pathlib import Path
 
 import legcore
@@ -11,6 +10,7 @@ from legwire import kept
 from legsim import core
 from legsim.rig import Rig
 from legsim.settings import core_rig
+from legsim.simboard.inlined import inlined
 
 PACKAGES = ("legcore", "legwire", "legboard")
 
@@ -30,11 +30,11 @@ def firmware_files() -> dict[str, Path]:
 
 
 def lay_out(folder: Path) -> None:
-    """Copy the firmware onto a board's flash."""
+    """Write the firmware onto a board's flash, as text, as it runs there."""
     for name, source in firmware_files().items():
         path = folder / name
         path.parent.mkdir(exist_ok=True)
-        shutil.copyfile(source, path)
+        path.write_text(inlined(source), encoding="utf-8")
 
 
 def settings_layout() -> int:
