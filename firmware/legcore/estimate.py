@@ -120,6 +120,26 @@ def estimate(leg, thigh_cal, shank_cal, settings):
 
 
 @micropython.native
+def track(wing, fold_q4, settings):
+    """Update fold and rate of a wing that is now at `fold_q4`.
+
+    As `estimate` does for a leg, where it is written out: a call would cost a leg's tick
+    what it has not got.
+    """
+    moved = fold_q4 - wing.fold_cdeg_q4
+    wing.fold_cdeg_q4 = fold_q4
+    wing.fold_cdeg = fold_q4 >> 4
+    hz = settings.visit_hz
+    most = RATE_MAX_CDPS * 16 // hz
+    if moved > most:
+        moved = most
+    elif moved < -most:
+        moved = -most
+    rate = wing.rate_cdps
+    wing.rate_cdps = rate + (((moved * hz >> 4) - rate) * settings.rate_alpha_q8 >> 8)
+
+
+@micropython.native
 def chatter(leg, score):
     """Count a change of the foot switch; `watch.watch_contacts` takes one off each round."""
     leg.chatter += score

@@ -462,15 +462,15 @@ FAULTS = (
 )
 
 
-def _bits(column, value):
-    """OR the bits of every row whose `column` holds `value`."""
+def bits_of(faults, column, value):
+    """OR the bits of every row of a table whose `column` holds `value`."""
     bits = 0
-    for row in FAULTS:
+    for row in faults:
         if row[column] == value:
             bits |= row[0]
     return bits
 
 
 # A row that does not cut, releases.
-CUT_BITS = _bits(7, CUT)
-LASTING_BITS = _bits(8, UNTIL_RESET)
+CUT_BITS = bits_of(FAULTS, 7, CUT)
+LASTING_BITS = bits_of(FAULTS, 8, UNTIL_RESET)

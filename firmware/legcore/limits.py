@@ -72,6 +72,29 @@ def limit(leg, settings):
 
 
 @micropython.native
+def pass_on(wing, settings, wanted):
+    """Bring a wing's `drive_permille` towards `wanted`, as fast as it may change.
+
+    As `limit` does for a leg, where it is written out for the same reason as in `estimate`.
+    """
+    drive = wing.drive_permille
+    slew = settings.slew_permille
+    if wanted > drive + slew:
+        drive += slew
+    elif wanted < drive - slew:
+        drive -= slew
+    else:
+        drive = wanted
+    # The drive of the last visit may have been changed in memory: never pass on more than this.
+    most = settings.drive_max_permille
+    if drive > most:
+        drive = most
+    elif drive < -most:
+        drive = -most
+    wing.drive_permille = drive
+
+
+@micropython.native
 def give_pulse(leg, settings):
     """Set `pulse_us` of one leg: past the controller's deadband at once, 1000 is the whole span."""
     drive = leg.drive_permille

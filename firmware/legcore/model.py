@@ -263,6 +263,8 @@ RIG = (
     ("stick_count", "count", 0, 4095),
     ("host", "flag", 0, 1),
     ("host_heard", "flag", 0, 1),
+    # Faults of whatever else is on the board.
+    ("elsewhere", "bits", 0, FAULT_BITS_MAX),
     # Watch.
     ("turn", "tick", 0, 31),
     ("fault_bits", "bits", 0, FAULT_BITS_MAX),

@@ -85,14 +85,14 @@ TRANSITIONS = (
 )
 
 
-def _next_phases():
+def next_phases(phases, events, transitions):
     """Spread the rows into one flat tuple: the next phase at `phase * events + event`."""
-    flat = [phase for phase in range(len(PHASES)) for _ in EVENTS]
-    for row in TRANSITIONS:
-        flat[row[0] * len(EVENTS) + row[1]] = row[2]
+    flat = [phase for phase in range(len(phases)) for _ in events]
+    for row in transitions:
+        flat[row[0] * len(events) + row[1]] = row[2]
     return tuple(flat)
 
 
 EVENT_COUNT = const(11)
 # One look-up costs the board less than scanning the rows would.
-NEXT_PHASE = _next_phases()
+NEXT_PHASE = next_phases(PHASES, EVENTS, TRANSITIONS)

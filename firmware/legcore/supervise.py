@@ -137,6 +137,8 @@ def supervise(rig, leg, other):
         advance(leg, CUT)
         advance(other, CUT)
     else:
+        # What befalls other joints never drops a leg; it is let down.
+        faults |= rig.elsewhere
         event = event_of(leg, other, rig, faults)
         if event and (leg.phase == STOOPING or event == STOOP):
             together(rig, leg, other, event)
@@ -144,10 +146,11 @@ def supervise(rig, leg, other):
             advance(leg, event)
     if leg.phase == OFF and other.phase == OFF:
         rig.contactor = 0
-        prepare(rig, faults)
+        rig.arm_blocks = arming_blocks(rig, faults)
+        prepare(rig)
     else:
         rig.contactor = 1
-        if rig.arm == 0 or (leg.phase != OFF and other.phase != OFF):
+        if rig.arm == 0 or rig.elsewhere or (leg.phase != OFF and other.phase != OFF):
             rig.arm_ready = 0
             rig.arm_ticks = 0
     rig.arm_was = rig.arm
@@ -162,9 +165,8 @@ def distrust(leg):
 
 
 @micropython.native
-def prepare(rig, faults):
-    """With both legs off: acknowledge while disarmed, then count how long arming is held."""
-    rig.arm_blocks = arming_blocks(rig, faults)
+def prepare(rig):
+    """With both joints off: acknowledge while disarmed, then count how long arming is held."""
     if rig.arm == 0:
         rig.arm_ready = 1
         rig.arm_ticks = 0

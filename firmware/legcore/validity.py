@@ -6,10 +6,44 @@ Run by the board when it loads them and by the host before it sends them, never 
 from legcore.model import RECORDS, VISIT_TICKS
 from legcore.stages import STAGES, STAND
 
+# By record: the steps that its stage bounds, its calibrations, and what must not be over what.
+_STEPS = {
+    "Settings": ("lift_step_q6", "lower_step_q6", "release_step_q6", "stoop_step_q6"),
+    "WingSettings": ("follow_step_q6", "release_step_q6"),
+}
+_CALIBRATED = {
+    "Settings": ("left_thigh", "left_shank", "right_thigh", "right_shank"),
+    "WingSettings": ("left_pot", "right_pot"),
+}
+_ORDERED = {
+    "Settings": (
+        ("fold_min_cdeg", "rest_fold_cdeg"),
+        ("rest_fold_cdeg", "lift_fold_cdeg"),
+        ("lift_fold_cdeg", "fold_max_cdeg"),
+        ("rest_fold_cdeg", "step_fold_cdeg"),
+        ("step_fold_cdeg", "stoop_fold_cdeg"),
+        ("stoop_fold_cdeg", "fold_max_cdeg"),
+        ("thigh_min_cdeg", "thigh_max_cdeg"),
+        ("shank_min_cdeg", "shank_max_cdeg"),
+        ("stick_low_count", "stick_centre_count"),
+        ("stick_centre_count", "stick_high_count"),
+    ),
+    "WingSettings": (
+        ("fold_min_cdeg", "lowered_cdeg"),
+        ("lowered_cdeg", "rest_fold_cdeg"),
+        ("rest_fold_cdeg", "raised_cdeg"),
+        ("raised_cdeg", "fold_max_cdeg"),
+    ),
+}
 
-def problem(settings):
+
+def problem(settings, record="Settings"):
     """Why `settings` may not be used, in words; empty when they may."""
-    return _outside(settings, "Settings", "") or _over_stage(settings) or _senseless(settings)
+    return (
+        _outside(settings, record, "")
+        or _over_stage(settings, _STEPS[record])
+        or _senseless(settings, _CALIBRATED[record], _ORDERED[record])
+    )
 
 
 def _outside(made, record, prefix):
@@ -28,7 +62,7 @@ def _outside(made, record, prefix):
     return ""
 
 
-def _over_stage(settings):
+def _over_stage(settings, steps):
     """The first limit of the stage that the settings exceed."""
     name, drive, speed_cdps, stall_ms, _ = STAGES[settings.stage]
     hz = settings.visit_hz
@@ -39,7 +73,7 @@ def _over_stage(settings):
         ("relay_permille", settings.relay_permille, relay, "permille"),
         ("stall_ticks", settings.stall_ticks * 1000 // (hz * VISIT_TICKS), stall_ms, "ms"),
     ]
-    for step in ("lift_step_q6", "lower_step_q6", "release_step_q6", "stoop_step_q6"):
+    for step in steps:
         limits.append((step, getattr(settings, step) * hz // 64, speed_cdps, "cdeg/s"))
     for setting, found, most, unit in limits:
         if found > most:
@@ -47,9 +81,9 @@ def _over_stage(settings):
     return ""
 
 
-def _senseless(settings):
+def _senseless(settings, calibrated, ordered):
     """The first settings that contradict each other."""
-    for name in ("left_thigh", "left_shank", "right_thigh", "right_shank"):
+    for name in calibrated:
         cal = getattr(settings, name)
         for i in range(1, len(cal.count)):
             if cal.count[i] <= cal.count[i - 1]:
@@ -58,18 +92,7 @@ def _senseless(settings):
             return name + " is not calibrated: an angle comes twice"
         if not cal.low_count <= cal.count[0] < cal.count[-1] <= cal.high_count:
             return name + ": its window does not hold its counts"
-    for low, high in (
-        ("fold_min_cdeg", "rest_fold_cdeg"),
-        ("rest_fold_cdeg", "lift_fold_cdeg"),
-        ("lift_fold_cdeg", "fold_max_cdeg"),
-        ("rest_fold_cdeg", "step_fold_cdeg"),
-        ("step_fold_cdeg", "stoop_fold_cdeg"),
-        ("stoop_fold_cdeg", "fold_max_cdeg"),
-        ("thigh_min_cdeg", "thigh_max_cdeg"),
-        ("shank_min_cdeg", "shank_max_cdeg"),
-        ("stick_low_count", "stick_centre_count"),
-        ("stick_centre_count", "stick_high_count"),
-    ):
+    for low, high in ordered:
         if getattr(settings, low) > getattr(settings, high):
             return f"{low} is over {high}"
     return ""

@@ -22,8 +22,8 @@ def source_hash() -> str:
 
     digest = hashlib.sha256()
     for folder in (Path(legcore.__file__).parent, Path(__file__).parent):
-        for path in sorted(folder.glob("*.py")):
-            digest.update(path.name.encode() + b"\0" + path.read_bytes())
+        for path in sorted(folder.rglob("*.py")):
+            digest.update(path.relative_to(folder).as_posix().encode() + b"\0" + path.read_bytes())
     return digest.hexdigest()[:16]
 
 

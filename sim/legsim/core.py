@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import legcore
+import legcore.wing_model  # its records join those of legcore.model
 import numpy as np
 from legcore.model import RECORDS
 
@@ -127,9 +128,9 @@ def words_of(record: str) -> tuple[str, ...]:
     return tuple(names)
 
 
-def word_of(name: str) -> int:
-    """Place of one integer of a "Rig" in its memory."""
-    return words_of("Rig").index(name)
+def word_of(name: str, record: str = "Rig") -> int:
+    """Place of one integer of a record in its memory."""
+    return words_of(record).index(name)
 
 
 def integers(plain: Any, record: str) -> list[int]:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from legsim.rig import Rig
 from legsim.run import Walk
 from legsim.strike import NOWHERE, TROUBLE
-from legsim.tables import FAULTS
+from legsim.tables import FAULTS, Fault
 from legsim.troubles import Trouble, place_of
 from legsim.wearer import Push, Raise, first_s, script
 
@@ -193,28 +193,28 @@ class Drill:
         )
         folds = [leg["thigh_rad"] + leg["shank_rad"] for leg in legs]
         rates = [np.diff(fold, prepend=fold[:1]) / period_s for fold in folds]
-        safe_s = _first(off | (settled & (bits != 0))) * period_s
-        off_s = _first(off) * period_s
+        safe_s = first_true(off | (settled & (bits != 0))) * period_s
+        off_s = first_true(off) * period_s
         return Outcome(
             struck=bool(len(struck)),
             crashed=crashed,
             fault_bits=int(np.bitwise_or.reduce(bits)) if len(after) else 0,
-            seen_s=_first(bits != 0) * period_s,
-            rows_seen_s=_rows_seen_s(bits, period_s),
+            seen_s=first_true(bits != 0) * period_s,
+            rows_seen_s=rows_seen_s(bits, period_s, FAULTS),
             safe_s=safe_s,
             off_s=off_s,
             power_late_s=self._power_late_s(safe_s, off_s),
             outside_ticks=self._outside_ticks(after),
-            fold_past_stop_deg=degrees(_most(*folds) - self.rig.mechanism.fold_hard_stop_rad),
+            fold_past_stop_deg=degrees(most_of(*folds) - self.rig.mechanism.fold_hard_stop_rad),
             loaded_fold_deg=degrees(max(map(_loaded_fold_rad, legs, folds))),
             strayed_deg=degrees(self._strayed_rad(after)),
             landing_mps=max(_landing_mps(leg, period_s) for leg in legs),
-            airborne_s=_longest(np.all([leg["clearance_m"] > _OFF_GROUND_M for leg in legs], 0))
+            airborne_s=longest_run(np.all([leg["clearance_m"] > _OFF_GROUND_M for leg in legs], 0))
             * period_s,
-            rate_up_degps=degrees(_most(*rates)),
-            rate_down_degps=degrees(_most(*(-rate for rate in rates))),
-            tension_peak_N=_most(*(leg["tension_peak_N"] for leg in legs)),
-            winding_over_K=_most(*(leg["winding_K"] for leg in legs))
+            rate_up_degps=degrees(most_of(*rates)),
+            rate_down_degps=degrees(most_of(*(-rate for rate in rates))),
+            tension_peak_N=most_of(*(leg["tension_peak_N"] for leg in legs)),
+            winding_over_K=most_of(*(leg["winding_K"] for leg in legs))
             - self.rig.drive.winding_limit_K,
             other_driven=self._other_driven(case, legs, bits),
         )
@@ -236,7 +236,7 @@ class Drill:
             meant_rad = np.where(leg["phase"] > STANDING, setpoint_rad, rest_rad)
             driven = (after["contactor"] != 0) & (np.abs(leg["motor_radps"]) > _TURNING_RADPS)
             driven &= leg["load_N"] < _LOADED_N
-            strayed_rad = max(strayed_rad, _most(np.abs(fold_rad - meant_rad)[driven]))
+            strayed_rad = max(strayed_rad, most_of(np.abs(fold_rad - meant_rad)[driven]))
         return strayed_rad
 
     def _other_driven(self, case: Case, legs: list[Any], bits: Any) -> bool:
@@ -261,30 +261,31 @@ class Drill:
             # Without power a pulse moves nothing.
             wrong |= wide & (after["contactor"] != 0)
             wrong |= (leg["phase"] <= STANDING) & (leg["drive_permille"] != 0)
-        return _longest(wrong)
+        return longest_run(wrong)
 
 
-def _first(condition: Any) -> float:
+def first_true(condition: Any) -> float:
     """Index of the first true element; infinite where there is none."""
     return float(np.argmax(condition)) if bool(np.any(condition)) else inf
 
 
-def _rows_seen_s(bits: Any, period_s: float) -> dict[int, float]:
+def rows_seen_s(bits: Any, period_s: float, table: tuple[Fault, ...]) -> dict[int, float]:
     """When each row of the fault table was first seen, by its bit."""
     rises = np.flatnonzero(np.diff(bits, prepend=0))
     seen_s: dict[int, float] = {}
     for tick in rises.tolist():
-        for fault in FAULTS:
+        for fault in table:
             if bits[tick] & fault.bit:
                 seen_s.setdefault(fault.bit, tick * period_s)
     return seen_s
 
 
-def _most(*values: Any) -> float:
+def most_of(*values: Any) -> float:
+    """The largest number of several arrays, and no less than zero."""
     return max(float(np.max(one, initial=0.0)) for one in values)
 
 
-def _longest(condition: Any) -> int:
+def longest_run(condition: Any) -> int:
     """Length of the longest run of true elements."""
     edges = np.flatnonzero(np.diff(condition.astype(np.int8), prepend=0, append=0))
     return int(np.max(edges[1::2] - edges[::2], initial=0))

@@ -116,8 +116,16 @@ def line_tension_N(leg: Any, rig: Any) -> float:
         return 0.0
     span_mps = leg.rope_per_fold_m * (leg.thigh_radps + leg.shank_radps)
     line_mps = leg.motor_radps * drive.drum_radius_m / drive.gear_ratio + rope.parts * span_mps
-    stiffness = rope.line_EA_N / (rope.lead_length_m + rope.parts * leg.rope_m)
-    return max(0.0, stiffness * (stretch_m + rope.line_damping_s * line_mps))
+    return stretched_N(rope, stretch_m, line_mps, leg.rope_m)
+
+
+@native
+def stretched_N(rope: Any, stretch_m: float, stretch_mps: float, tackle_m: float) -> float:
+    """Tension of a lead line stretched by so much, its tackle `tackle_m` long; it never pushes."""
+    if stretch_m <= 0:
+        return 0.0
+    stiffness = rope.line_EA_N / (rope.lead_length_m + rope.parts * tackle_m)
+    return max(0.0, stiffness * (stretch_m + rope.line_damping_s * stretch_mps))
 
 
 @native
@@ -127,8 +135,15 @@ def tackle_force_N(leg: Any, rig: Any, tension_N: float) -> float:
     Which way the sheaves turn is told by the drum, whose heavy rotor cannot chatter; the
     light leg would, within a step, and friction would average out.
     """
-    d, drive = rig.derived, rig.drive
-    line_mps = leg.motor_radps * drive.drum_radius_m / drive.gear_ratio
+    drive = rig.drive
+    return tackled_N(
+        rig.derived, tension_N, leg.motor_radps * drive.drum_radius_m / drive.gear_ratio
+    )
+
+
+@native
+def tackled_N(d: Any, tension_N: float, line_mps: float) -> float:
+    """Pull of a tackle whose lead line comes in at `line_mps`, or goes out below zero."""
     hauling = smooth_sign(line_mps, _LINE_TURN_MPS)
     middle = (d.advantage_up + d.advantage_down) / 2
     return tension_N * (middle + hauling * (d.advantage_up - middle))
@@ -136,7 +151,10 @@ def tackle_force_N(leg: Any, rig: Any, tension_N: float) -> float:
 
 @native
 def turn_motor(leg: Any, rig: Any, state: Any, tension_N: float, dt: float) -> None:
-    """Advance motor speed and wound line by `dt` under the lead line's tension."""
+    """Advance motor speed and wound line by `dt` under the lead line's tension.
+
+    Of two lines wound opposite ways it is the difference, below zero where it turns the drum on.
+    """
     drive, d = rig.drive, rig.derived
     speed = leg.motor_radps
     current_A = motor_current_A(leg, rig, state)
@@ -145,7 +163,8 @@ def turn_motor(leg: Any, rig: Any, state: Any, tension_N: float, dt: float) -> N
     # back passes on only efficiency of it.
     up, down = 1 / d.gear_efficiency, d.gear_efficiency
     load_Nm = tension_N * drive.drum_radius_m / drive.gear_ratio
-    load_Nm *= (up + down) / 2 + turning * (up - down) / 2
+    driving = turning if load_Nm >= 0 else -turning
+    load_Nm *= (up + down) / 2 + driving * (up - down) / 2
     # Free-running loss: half of it constant, half growing with speed (common practice,
     # no source; one data-sheet figure cannot tell them apart).
     loss_Nm = d.torque_Nm_per_A * drive.no_load_current_A * (turning + speed / d.no_load_radps) / 2

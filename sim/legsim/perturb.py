@@ -6,15 +6,15 @@ such rig, `misaligned` puts its joint sensors a little off their calibration.
 
 from collections.abc import Callable, Sequence
 from dataclasses import fields, replace
-from functools import lru_cache
+from functools import cache, lru_cache
 from math import ceil, radians
 from random import Random
-from typing import NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from legsim.rig import SECTIONS, Rig
+from legsim.rig import Rig
 from legsim.stiffness import coarsest_substep_s
 
 # How a spread is meant. By a factor: the value changes by up to this share of itself, both
@@ -28,6 +28,9 @@ _CHANGES: dict[str, Callable[[float, float], float]] = {
     OFFSET: lambda value, drawn: drawn,
     ABOVE: lambda value, drawn: abs(drawn),
 }
+
+
+_Rig = TypeVar("_Rig", bound=Any)
 
 
 class Tolerance(NamedTuple):
@@ -98,11 +101,17 @@ TOLERANCES = (
 # (common practice, no source), but a line is laid through four poses: it is 0.14 deg (rms) off in
 # the middle of the travel and 0.24 deg at its ends, as by an even spread of 0.25 to 0.42 deg.
 _ALIGNED_RAD = radians(0.3)
-_RANGES = {
-    f"{section}.{item.name}": item.metadata
-    for section in SECTIONS
-    for item in fields(getattr(Rig(), section))
-}
+
+
+@cache
+def _ranges(kind: Any) -> dict[str, Any]:
+    """What is declared of each number of a kind of rig, by its key."""
+    demo = kind()
+    return {
+        f"{part.name}.{item.name}": item.metadata
+        for part in fields(kind)
+        for item in fields(getattr(demo, part.name))
+    }
 
 
 def perturbed(rig: Rig, seed: int) -> Rig:
@@ -113,8 +122,13 @@ def perturbed(rig: Rig, seed: int) -> Rig:
 @lru_cache(maxsize=2048)
 def draws(seed: int) -> tuple[float, ...]:
     """What chance has for each row of `TOLERANCES`, -1 to 1; the same for the same seed."""
+    return drawn_of(TOLERANCES, seed)
+
+
+def drawn_of(tolerances: Sequence[Tolerance], seed: int) -> tuple[float, ...]:
+    """What chance has for each row, -1 to 1."""
     # A row's own chance, so that another row more leaves all rigs otherwise as they were.
-    return tuple(Random(f"{seed} {tolerance.key}").uniform(-1, 1) for tolerance in TOLERANCES)
+    return tuple(Random(f"{seed} {tolerance.key}").uniform(-1, 1) for tolerance in tolerances)
 
 
 def built(rig: Rig, drawn: Sequence[float]) -> Rig:
@@ -123,22 +137,28 @@ def built(rig: Rig, drawn: Sequence[float]) -> Rig:
     Values stay in their keys' ranges; where the other rig is too stiff for the simulator's
     step, its step is made shorter.
     """
+    return followed(with_tolerances(rig, TOLERANCES, drawn), coarsest_substep_s)
+
+
+def with_tolerances(rig: _Rig, tolerances: Sequence[Tolerance], drawn: Sequence[float]) -> _Rig:
+    """The rig with `drawn`, -1 to 1, of each tolerance; values stay in their keys' ranges."""
     changes: dict[str, dict[str, float]] = {}
-    for tolerance, one in zip(TOLERANCES, drawn, strict=True):
+    kind: Any = type(rig)
+    ranges = _ranges(kind)
+    for tolerance, one in zip(tolerances, drawn, strict=True):
         section, name = tolerance.key.split(".")
         value = getattr(getattr(rig, section), name)
         value += tolerance.spread * _CHANGES[tolerance.way](value, one)
-        declared = _RANGES[tolerance.key]
+        declared = ranges[tolerance.key]
         changes.setdefault(section, {})[name] = min(max(value, declared["low"]), declared["high"])
-    other = replace(
+    return replace(
         rig, **{section: replace(getattr(rig, section), **new) for section, new in changes.items()}
     )
-    return _followed(other)
 
 
-def _followed(rig: Rig) -> Rig:
+def followed(rig: _Rig, coarsest: Callable[[_Rig], float]) -> _Rig:
     """The same rig with a step short enough for its stiffest part."""
-    coarsest_s = coarsest_substep_s(rig)
+    coarsest_s = coarsest(rig)
     if rig.control.substep_s <= coarsest_s:
         return rig
     finer_s = rig.control.period_s / ceil(rig.control.period_s / coarsest_s)

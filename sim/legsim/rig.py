@@ -45,6 +45,14 @@ def choice(default: str, words: tuple[str, ...], meaning: str) -> Any:
     return field(default=default, metadata={"words": words, "meaning": meaning})
 
 
+def whole_substeps(period_s: float, substep_s: float) -> int:
+    """How many simulator steps make one control period; ValueError if they do not."""
+    count = round(period_s / substep_s)
+    if count < 1 or abs(count * substep_s - period_s) > 1e-9:
+        raise ValueError("control.substep does not divide control.period")
+    return count
+
+
 @dataclass(frozen=True)
 class Mechanism:
     """Two parallelograms to a leg; angles are leans from vertical, fold is their sum."""
@@ -538,10 +546,7 @@ class Rig:
     @property
     def substeps(self) -> int:
         """How many simulator steps make one control period: a whole number, checked."""
-        count = round(self.control.period_s / self.control.substep_s)
-        if count < 1 or abs(count * self.control.substep_s - self.control.period_s) > 1e-9:
-            raise ValueError("control.substep does not divide control.period")
-        return count
+        return whole_substeps(self.control.period_s, self.control.substep_s)
 
 
 SECTIONS = tuple(part.name for part in fields(Rig))

@@ -1,6 +1,6 @@
 """A whole walk of a simulated rig, from start to trace."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import lru_cache
 from typing import Any
 
@@ -16,7 +16,7 @@ from legsim.settings import core_rig
 from legsim.strike import TROUBLE
 from legsim.wearer import ARM_S
 
-_NO_TROUBLES = np.zeros(0, TROUBLE)
+NO_TROUBLES = np.zeros(0, TROUBLE)
 
 
 @lru_cache(maxsize=4)
@@ -28,29 +28,33 @@ def _start_core(rig: Rig) -> np.recarray[Any, Any]:
     return core.to_record(plain)
 
 
-class Walk:
-    """One run of one rig: same rig, script and seed, same trajectory, to the bit."""
+class Run:
+    """A closed loop of core and plant from start to end; `tick_loop` runs the ticks of its kind."""
+
+    tick_loop: Callable[..., None]
 
     def __init__(
         self,
-        rig: Rig,
+        start_core: np.recarray[Any, Any],
+        settings_words: int,
+        state: NDArray[np.void],
+        rig: NDArray[np.void],
         lines: NDArray[np.void],
-        seed: int,
-        *,
-        believed: Rig | None = None,
-        troubles: NDArray[np.void] = _NO_TROUBLES,
+        arm: NDArray[np.int32],
+        troubles: NDArray[np.void],
+        trace: NDArray[np.void],
     ) -> None:
-        """`believed` is the rig that the settings are made from, where it is not the true one."""
-        self.core = _start_core(believed or rig).copy()
+        """`start_core` is the core before its first tick, its settings first; it changes."""
+        self.core = start_core
         self.words = self.core.view(np.int32)
         self.fresh = self.words.copy()
-        self.sealed = self.words[: core.dtype("Settings").itemsize // 4].copy()
-        self.state = start_state(rig, seed)
-        self.rig = rig_record(rig)
+        self.sealed = self.words[:settings_words].copy()
+        self.state = state
+        self.rig = rig
         self.lines = lines
-        self.arm = (np.arange(len(lines)) * rig.control.period_s >= ARM_S).astype(np.int32)
+        self.arm = arm
         self.troubles = troubles
-        self.trace = np.zeros(len(lines), TRACE)
+        self.trace = trace
         self.crashed = False
 
     def ticks(self, chunk: int) -> Iterator[int]:
@@ -65,7 +69,7 @@ class Walk:
         while start < end:
             part = slice(start, end)
             try:
-                run_ticks(
+                self.tick_loop(
                     self.core[0],
                     self.words,
                     self.fresh,
@@ -91,3 +95,30 @@ class Walk:
         """Run to the end at once; returns the trace."""
         self._run(0, len(self.lines))
         return self.trace
+
+
+class Walk(Run):
+    """One run of one rig: same rig, script and seed, same trajectory, to the bit."""
+
+    tick_loop = staticmethod(run_ticks)
+
+    def __init__(
+        self,
+        rig: Rig,
+        lines: NDArray[np.void],
+        seed: int,
+        *,
+        believed: Rig | None = None,
+        troubles: NDArray[np.void] = NO_TROUBLES,
+    ) -> None:
+        """`believed` is the rig that the settings are made from, where it is not the true one."""
+        super().__init__(
+            _start_core(believed or rig).copy(),
+            core.dtype("Settings").itemsize // 4,
+            start_state(rig, seed),
+            rig_record(rig),
+            lines,
+            (np.arange(len(lines)) * rig.control.period_s >= ARM_S).astype(np.int32),
+            troubles,
+            np.zeros(len(lines), TRACE),
+        )

@@ -12,7 +12,7 @@ from legsim.rig import Rig
 # A spring or damper must move its mass by less than this share of itself in one step. Past
 # one the leg chatters, and friction, whose sign follows the motion, averages out; past two
 # it flies apart.
-_SHARE = 0.5
+SHARE = 0.5
 
 
 def coarsest_substep_s(rig: Rig) -> float:
@@ -57,4 +57,4 @@ def _coarsest_s(rig: Rig, fold_rad: float) -> float:
     for stiffness, damping, direction in springs:
         per_mass = direction @ inverse @ direction
         rates += [np.sqrt(stiffness * per_mass), damping * per_mass]
-    return float(_SHARE / max(rates))
+    return float(SHARE / max(rates))

@@ -70,6 +70,6 @@ ARMING = tuple(Condition(*row) for row in arming.ARMING)
 STAGES = tuple(Stage(*row) for row in stages.STAGES)
 
 
-def fault_names(bits: int) -> tuple[str, ...]:
+def fault_names(bits: int, table: tuple[Fault, ...] = FAULTS) -> tuple[str, ...]:
     """Names of the faults whose bits are set, in the order of their table."""
-    return tuple(fault.name for fault in FAULTS if bits & fault.bit)
+    return tuple(fault.name for fault in table if bits & fault.bit)

@@ -469,9 +469,9 @@ DOUBLES = (
 )
 
 
-def place_of(path: str, leg: str, joint: str) -> int:
+def place_of(path: str, leg: str, joint: str, dtype: np.dtype[np.void] = STATE) -> int:
     """Index into the plant's memory, as an array of floats, of the number at `path`."""
-    dtype, offset = STATE, 0
+    offset = 0
     for name in path.format(leg=leg, joint=joint).split("."):
         fields = dtype.fields
         assert fields is not None

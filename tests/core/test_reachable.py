@@ -52,6 +52,8 @@ FAR_CDEG = DEMO["rest_fold_cdeg"] + DEMO["hanging_cdeg"] + 1
 # What a field may be that nothing is known of; two values are on either side of each question.
 OPEN = {
     "arm": (0, 1),
+    # A fault of other joints on the same board.
+    "elsewhere": (0, RELEASES),
     "stick_count": (DEMO["stick_centre_count"], 0),
     "pressed": (0, 1),
     "switch": (0, 1),
@@ -243,6 +245,7 @@ def held_after(before, after, rig):
         return held
     in_the_way = (
         before.kind != 0
+        or rig.elsewhere != 0
         or any(leg.pressed or leg.switch for leg in (rig.left, rig.right))
         or rig.stick_count != DEMO["stick_centre_count"]
         or any(leg.fold_cdeg == FAR_CDEG for leg in (rig.left, rig.right))

@@ -9,14 +9,19 @@ from pathlib import Path
 
 import legcore
 import pytest
-from legcore.model import RECORDS
+from legcore.wing_model import RECORDS
 from rewrites import SMALL_MAX
 
 FOLDER = Path(legcore.__file__).parent
 TREES = {path.stem: ast.parse(path.read_text(encoding="utf-8")) for path in FOLDER.glob("*.py")}
 FIELDS = {row[0] for record in RECORDS.values() for row in record}
 # A tick writes the integers of the state, and never a setting.
-WRITABLE = {row[0] for name in ("Rig", "Leg", "Joint") for row in RECORDS[name] if len(row) == 4}
+WRITABLE = {
+    row[0]
+    for name in ("Rig", "Leg", "Joint", "Wings", "Wing")
+    for row in RECORDS[name]
+    if len(row) == 4
+}
 BUILTINS = {"min", "max", "abs", "range", "len"}
 
 # Nodes that have no place in a native function, and why.
