@@ -39,7 +39,7 @@ def _rehearse_arguments(parser: argparse.ArgumentParser) -> None:
         "--seconds",
         metavar="S",
         type=_seconds,
-        help="how long to walk, 1 to 3600 (20)",
+        help="how long, 1 to 3600 (left out: legs walk for 20, wings work for 105)",
     )
     add(
         "--script",

@@ -57,7 +57,8 @@ def test_new_writes_a_rig_that_reads_back_and_says_what_to_do_next(tmp_path: Pat
     done = hocklift_run("new", folder)
     assert (done.returncode, done.stderr) == (0, "")
     assert f"hocklift rehearse '{folder}/marsh-heron.toml'" in done.stdout
-    assert {path.name for path in folder.iterdir()} == {"marsh-heron.toml", "parade.toml"}
+    names = {"marsh-heron.toml", "marsh-heron-wings.toml", "parade.toml"}
+    assert {path.name for path in folder.iterdir()} == names
     read_rig(folder / "marsh-heron.toml")
     read_script(folder / "parade.toml")
 

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from legsim.figures import seconds_words
+from legsim.wing.rig import WingRig
 from rich.console import Console
 from rich.table import Table
 
@@ -20,18 +21,23 @@ from hocklift.rehearsal import (
     rows_of,
     verdict,
 )
-from hocklift.rigfile.file import rig_or_demo
+from hocklift.rigfile.file import any_rig_or_demo
 
 SCHEMA = "hocklift rehearse 1"
 _MOST_BUILD = 8
+USUAL_SECONDS = 20.0
 
 
 def run(args: argparse.Namespace) -> int:
     """Rehearse, print, and write the page when asked; 0 when every want is met, else 1."""
-    rig, rig_name = rig_or_demo(args.rig)
     check_out(args)
+    rig, rig_name = any_rig_or_demo(args.rig)
+    if isinstance(rig, WingRig):
+        from hocklift.commands.wing_rehearse import run as run_wings
+
+        return run_wings(rig, rig_name, args)
     console = Console(stderr=True)
-    seconds = 20.0 if args.seconds is None else args.seconds
+    seconds = USUAL_SECONDS if args.seconds is None else args.seconds
     if args.script is not None:
         if args.seconds is not None or args.built is not None:
             raise HockliftError(

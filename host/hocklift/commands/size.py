@@ -9,9 +9,8 @@ from rich.console import Console
 from rich.table import Table
 
 from hocklift.commands.output import check_out, deliver
-from hocklift.rigfile.file import rig_or_demo
+from hocklift.rigfile.file import any_rig_or_demo, rig_or_demo
 from hocklift.sizing.checks.check import TIGHT
-from hocklift.sizing.facts import FACTS
 from hocklift.sizing.result import Sizing, cautions, margin_shown, shown, size
 
 SCHEMA = "hocklift size 1"
@@ -20,11 +19,11 @@ SCHEMA = "hocklift size 1"
 def run(args: argparse.Namespace) -> int:
     """Size, print, and write the page when asked; 0 when every check holds, else 1."""
 
-    rig, rig_name = rig_or_demo(args.rig)
     if args.sweep is not None:
         from hocklift.commands.sweep import run as run_sweep
 
-        return run_sweep(rig, rig_name, args)
+        return run_sweep(*rig_or_demo(args.rig), args)
+    rig, rig_name = any_rig_or_demo(args.rig)
     check_out(args)
     sizing = size(rig, rig_name)
     deliver(args, sizing, show=print_sizing, as_json=as_json, write_page=_write_page)
@@ -46,8 +45,8 @@ def print_sizing(sizing: Sizing, console: Console) -> None:
     say(f"Sizing of {sizing.rig_name}\n")
     console.print(_checks_table(sizing))
     say("\nGood to know:")
-    for fact in FACTS:
-        say(f"- {fact.what}: {fact.words(sizing.loads)}")
+    for what, words in sizing.facts:
+        say(f"- {what}: {words}")
     title = "What fails" if sizing.failing else "What limits this rig"
     say(f"\n{title}, the worst first:")
     for i, limit in enumerate(sizing.limits, 1):
@@ -102,7 +101,7 @@ def as_json(sizing: Sizing) -> dict[str, Any]:
             }
             for row in sizing.rows
         ],
-        "facts": {fact.what: fact.words(sizing.loads) for fact in FACTS},
+        "facts": dict(sizing.facts),
         "limits": [limit.words() for limit in sizing.limits],
         "cautions": cautions(sizing.loads),
     }

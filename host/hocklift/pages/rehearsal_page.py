@@ -11,6 +11,7 @@ from hocklift.pages.motion import motion_of_walk
 from hocklift.pages.page import render
 from hocklift.pages.rehearsal_pictures import PLANS, key_moments
 from hocklift.rehearsal import LEGS, Rehearsal, rows_of, verdict
+from hocklift.wing_rehearsal import WingRehearsal
 
 PAGE = "rehearsal.html"
 TRACE = "trace.csv"
@@ -35,6 +36,11 @@ def write_page(rehearsal: Rehearsal, folder: Path) -> Path:
     page = render(
         "rehearsal.html.j2",
         rehearsal=rehearsal,
+        told=(
+            f"{rehearsal.seconds:g} s of {rehearsal.what}, worn by {rehearsal.wearer_name},"
+            f" seed {rehearsal.seed}"
+        ),
+        joint="leg",
         verdict=verdict(rehearsal),
         rows=[
             (what, figure(left), figure(right), want(rehearsal.rig))
@@ -57,10 +63,12 @@ def _shown_s(rehearsal: Rehearsal) -> float:
     return moments[min(1, len(moments) - 1)][1] * rehearsal.rig.control.period_s
 
 
-def trace_csv(rehearsal: Rehearsal) -> str:
+def trace_csv(rehearsal: Rehearsal | WingRehearsal) -> str:
     """Every channel of every tick; a column's name ends in its unit, `left_` or `right_` first."""
     trace = rehearsal.trace
-    columns: dict[str, Any] = {name: trace[name] for name in ("arm", "bus_V", "stick")}
+    columns: dict[str, Any] = {
+        name: trace[name] for name in ("arm", "bus_V", "stick") if name in trace.dtype.names
+    }
     for name in LEGS:
         for field in trace.dtype[name].names or ():
             columns[f"{name}_{field}"] = trace[name][field]

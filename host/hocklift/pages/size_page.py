@@ -3,12 +3,14 @@
 from itertools import groupby
 from pathlib import Path
 
+from legsim.wing.rig import WingRig
+
 from hocklift.files import write_atomically
 from hocklift.pages.drawing import drawn
 from hocklift.pages.page import render
 from hocklift.pages.size_pictures import PLANS
+from hocklift.pages.wing_size_pictures import WING_PLANS
 from hocklift.sizing.checks.check import TIGHT, Row
-from hocklift.sizing.facts import FACTS
 from hocklift.sizing.result import Sizing, cautions, margin_shown, shown
 from hocklift.sizing.sources import SOURCES
 
@@ -28,8 +30,8 @@ def write_page(sizing: Sizing, folder: Path) -> Path:
         shown=shown,
         margin_shown=margin_shown,
         bar=bar,
-        facts=[(fact.what, fact.words(sizing.loads)) for fact in FACTS],
-        pictures=drawn(PLANS, sizing),
+        facts=sizing.facts,
+        pictures=drawn(WING_PLANS if isinstance(sizing.rig, WingRig) else PLANS, sizing),
         cautions=cautions(sizing.loads),
         sources=SOURCES,
         rest_on=_rest_on(sizing.rows),

@@ -255,7 +255,8 @@ def motor_points(sizing: Sizing) -> list[Point]:
     return points
 
 
-def _draw_motor(figure: Figure, sizing: Sizing) -> None:
+def draw_motor(figure: Figure, sizing: Sizing, points: list[Point]) -> None:
+    """Speed over torque, the controller's limits, and the points where the motor works."""
     rig, loads = sizing.rig, sizing.loads
     controller, most = rig.controller, rig.control.drive_max
     ax = figure.subplots()
@@ -285,7 +286,7 @@ def _draw_motor(figure: Figure, sizing: Sizing) -> None:
             label=f"its limit while it guesses, {controller.start_current_A:.0f} A",
         )
     told = set()
-    for what, torque_Nm, speed_radps, mark in motor_points(sizing):
+    for what, torque_Nm, speed_radps, mark in points:
         label = what if what not in told else None
         told.add(what)
         ax.plot(torque_Nm, max(0, speed_radps) / _RPM, mark, color=RED, ms=5, label=label)
@@ -339,10 +340,11 @@ _EDGES: dict[str, dict[str, Any]] = {
 }
 
 
-def _draw_load_path(figure: Figure, sizing: Sizing) -> None:
+def draw_load_path(figure: Figure, sizing: Sizing, boxes: tuple[Box, ...] = BOXES) -> None:
+    """The boxes in a row that turns back at its end, each with its least margin."""
     ax = figure.subplots()
-    places = [_place(i) for i in range(len(BOXES))]
-    for box, place in zip(BOXES, places, strict=True):
+    places = [_place(i) for i in range(len(boxes))]
+    for box, place in zip(boxes, places, strict=True):
         _draw_box(ax, box, box.worst(sizing), place)
     for (x, y), (next_x, next_y) in pairwise(places):
         half_x = _BOX_WIDTH / 2 * np.sign(next_x - x)
@@ -392,7 +394,7 @@ PLANS: tuple[Plan[Sizing], ...] = (
         "What carries the load, from the battery to the foot and the hip. Each box names the part,"
         " its least margin, and the check that has it; a dashed edge is tight, a thick one fails, a"
         " dotted one is unknown.",
-        _draw_load_path,
+        draw_load_path,
         3.75,
     ),
     Plan(
@@ -415,7 +417,7 @@ PLANS: tuple[Plan[Sizing], ...] = (
         "Motor",
         "Speed of the motor over its torque, at full drive and at the most drive given, and where"
         " it works. Points below the solid line and left of the limits can be reached.",
-        _draw_motor,
+        lambda figure, sizing: draw_motor(figure, sizing, motor_points(sizing)),
         4.4,
     ),
 )

@@ -11,18 +11,20 @@ from difflib import get_close_matches
 from fractions import Fraction
 from math import inf, isfinite, isnan, nan
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple, TypeVar
 
 from legsim.rig import Rig
+from legsim.wing.rig import WingRig
 
 from hocklift.errors import RigFileError
 from hocklift.files import write_atomically
-from hocklift.rigfile.keys import KEYS, Key, key_at, with_value_at
-from hocklift.rigfile.rules import RULES
+from hocklift.rigfile.keys import KEYS, WING_KEYS, AnyRig, Key, key_at, keys_of, with_value_at
+from hocklift.rigfile.rules import RULES, Rule
 from hocklift.rigfile.units import QuantityError, Written, mismatch, show, split, to_si, with_unit
+from hocklift.rigfile.wing_rules import WING_RULES
 
 _HEADER = """\
-# The Marsh Heron: a walking bird for a street-theatre parade, invented for hocklift.
+# {title}
 # Change its numbers to those of your own rig; every key must stay.
 #
 # Write a value as a number and its unit in quotes. Any unit that converts will do:
@@ -30,6 +32,32 @@ _HEADER = """\
 # A share is written in percent, as in "55 %". A number that has no unit stands bare.
 # In brackets is the range that hocklift accepts."""
 
+
+class _Kind(NamedTuple):
+    """A kind of rig, by the joints that it has."""
+
+    title: str
+    demo: AnyRig
+    keys: dict[str, dict[str, Key]]
+    rules: tuple[Rule, ...]
+
+
+_LEGS = _Kind(
+    "The Marsh Heron: a walking bird for a street-theatre parade, invented for hocklift.",
+    Rig(),
+    KEYS,
+    RULES,
+)
+_WINGS = _Kind(
+    "The Marsh Heron's wings: ash and cloth, raised and lowered by two ropes each.",
+    WingRig(),
+    WING_KEYS,
+    WING_RULES,
+)
+# The section by which a file shows that it is of wings: it stands where legs have [mechanism].
+_WING_MARK = "wing"
+
+_Rig = TypeVar("_Rig", bound=AnyRig)
 _MOST_BYTES = 1 << 18  # a rig file has about 12 kB; a device or a log given by mistake never ends
 _MOST_SHOWN = 40  # characters of what was found
 _MOST_ENTRIES = 6  # a gear train has so many meshes at most
@@ -46,8 +74,13 @@ class _WrongValueError(Exception):
 
 
 def read_rig(path: Path) -> Rig:
-    """Read a whole rig from its file, all values in SI; RigFileError tells all that is wrong."""
-    rig = parse_rig(_read_text(path), str(path))
+    """Read a whole rig with legs, all values in SI; RigFileError tells all that is wrong."""
+    return _of_legs(read_any_rig(path), str(path))
+
+
+def read_any_rig(path: Path) -> AnyRig:
+    """Read a whole rig, with legs or with wings."""
+    rig = _parse(_read_text(path), str(path))
     _raise_if_any(str(path), _broken_rules(rig))
     return rig
 
@@ -59,15 +92,21 @@ def rig_or_demo(path: Path | None) -> tuple[Rig, str]:
     return read_rig(path), str(path)
 
 
-def write_rig(rig: Rig, path: Path) -> None:
+def any_rig_or_demo(path: Path | None) -> tuple[AnyRig, str]:
+    """The same for a command that takes rigs of either kind."""
+    return rig_or_demo(path) if path is None else (read_any_rig(path), str(path))
+
+
+def write_rig(rig: AnyRig, path: Path) -> None:
     """Write a rig with its comments, whole or not at all; raises OutputError."""
     write_atomically(path, rig_text(rig))
 
 
-def rig_text(rig: Rig) -> str:
+def rig_text(rig: AnyRig) -> str:
     """Return the rig file of a rig: every key with its meaning, range and unit."""
-    lines = [_HEADER]
-    for section, keys in KEYS.items():
+    kind = _kind_of(rig)
+    lines = [_HEADER.format(title=kind.title)]
+    for section, keys in kind.keys.items():
         doc = type(getattr(rig, section)).__doc__ or section
         lines += ["", f"# {doc.splitlines()[0]}", f"[{section}]"]
         for key in keys.values():
@@ -76,10 +115,27 @@ def rig_text(rig: Rig) -> str:
 
 
 def parse_rig(text: str, name: str) -> Rig:
-    """Read a rig from a rig file's text, each key checked by itself but not with others.
+    """Read a rig with legs from a rig file's text, each key checked by itself but not with others.
 
     `name` is what messages call the file. Raises RigFileError.
     """
+    return _of_legs(_parse(text, name), name)
+
+
+def _kind_of(rig: AnyRig) -> _Kind:
+    return _WINGS if isinstance(rig, WingRig) else _LEGS
+
+
+def _of_legs(rig: AnyRig, name: str) -> Rig:
+    if isinstance(rig, WingRig):
+        raise RigFileError(
+            f"{name}: has a section [{_WING_MARK}], so it is a rig with wings, and this command is"
+            " for one with legs; size, rehearse, tune and drill take either"
+        )
+    return rig
+
+
+def _parse(text: str, name: str) -> AnyRig:
     try:
         document = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
@@ -89,22 +145,26 @@ def parse_rig(text: str, name: str) -> Rig:
         ) from error
     if not document:
         raise RigFileError(f"{name}: is empty; `hocklift new DIR` writes a complete rig file")
-    faults = [fault for found in document for fault in _unknown_section(found, document[found])]
-    rig = Rig()
-    for section in KEYS:
-        values, wrong = _read_section(section, document.get(section))
+    kind = _WINGS if _WING_MARK in document else _LEGS
+    keys = kind.keys
+    faults = [
+        fault for found in document for fault in _unknown_section(keys, found, document[found])
+    ]
+    rig = kind.demo
+    for section in keys:
+        values, wrong = _read_section(keys, section, document.get(section))
         faults += wrong
         rig = replace(rig, **{section: replace(getattr(rig, section), **values)})
     _raise_if_any(name, faults)
     return rig
 
 
-def with_written(rig: Rig, path: str, found: str) -> Rig:
+def with_written(rig: _Rig, path: str, found: str) -> _Rig:
     """Return the rig with another value at a key, as a person writes it: "62 N/mm".
 
     Raises RigFileError, as reading that line in a rig file would.
     """
-    key = key_at(path)
+    key = key_at(path, keys_of(rig))
     try:
         changed = with_value_at(rig, path, _read_value(key, found))
     except _WrongValueError as error:
@@ -115,9 +175,9 @@ def with_written(rig: Rig, path: str, found: str) -> Rig:
     return changed
 
 
-def line_at(rig: Rig, path: str) -> str:
+def line_at(rig: AnyRig, path: str) -> str:
     """Return the line of a rig file that gives a key the value that it has in a rig."""
-    key = key_at(path)
+    key = key_at(path, keys_of(rig))
     return _line(key, key.of(rig))
 
 
@@ -157,10 +217,11 @@ def _raise_if_any(name: str, faults: list[str]) -> None:
         )
 
 
-def _broken_rules(rig: Rig) -> list[str]:
-    keys = {key.path: key for section in KEYS.values() for key in section.values()}
+def _broken_rules(rig: AnyRig) -> list[str]:
+    kind = _kind_of(rig)
+    keys = {key.path: key for section in kind.keys.values() for key in section.values()}
     faults = []
-    for rule in RULES:
+    for rule in kind.rules:
         if not rule.kept(rig):
             found = ", ".join(f"{path} = {_value(keys[path], rig)}" for path in rule.keys)
             seen = rule.seen(rig)
@@ -168,20 +229,20 @@ def _broken_rules(rig: Rig) -> list[str]:
     return faults
 
 
-def _unknown_section(found: str, value: Any) -> list[str]:
-    if found in KEYS:
+def _unknown_section(keys: dict[str, dict[str, Key]], found: str, value: Any) -> list[str]:
+    if found in keys:
         return []
     if isinstance(value, dict):
-        near = [f"[{name}]" for name in get_close_matches(found, KEYS, n=1)]
+        near = [f"[{name}]" for name in get_close_matches(found, keys, n=1)]
         return [f"[{_printable(found)}]: no such section; {_did_you_mean(near)}"]
-    homes = " or ".join(f"[{section}]" for section in KEYS if found in KEYS[section])
+    homes = " or ".join(f"[{section}]" for section in keys if found in keys[section])
     advice = f"move it under {homes}" if homes else "take it out"
     return [f"{_printable(found)}: stands in no section; {advice}"]
 
 
-def _unknown_key(section: str, name: str) -> str:
-    near = get_close_matches(name, KEYS[section], n=1)
-    homes = [f"{other}.{name}" for other in KEYS if name in KEYS[other]]
+def _unknown_key(keys: dict[str, dict[str, Key]], section: str, name: str) -> str:
+    near = get_close_matches(name, keys[section], n=1)
+    homes = [f"{other}.{name}" for other in keys if name in keys[other]]
     return f"{section}.{_printable(name)}: no such key; {_did_you_mean(near or homes)}"
 
 
@@ -189,15 +250,17 @@ def _did_you_mean(names: list[str]) -> str:
     return f"did you mean {' or '.join(names)}?" if names else "take it out"
 
 
-def _read_section(section: str, found: Any) -> tuple[dict[str, Any], list[str]]:
+def _read_section(
+    keys: dict[str, dict[str, Key]], section: str, found: Any
+) -> tuple[dict[str, Any], list[str]]:
     """Return its values by field, and a line for each key that is wrong."""
     if found is None:
         return {}, [f"[{section}]: missing; copy the whole section from a new rig file"]
     if not isinstance(found, dict):
         return {}, [f"{section}: found {_shown(found)}; write a section that starts [{section}]"]
     values = {}
-    faults = [_unknown_key(section, name) for name in found if name not in KEYS[section]]
-    for key in KEYS[section].values():
+    faults = [_unknown_key(keys, section, name) for name in found if name not in keys[section]]
+    for key in keys[section].values():
         if key.name not in found:
             faults.append(f"{key.path}: missing; {_wanted(key, key.unit)}")
             continue
@@ -303,7 +366,7 @@ def _range(key: Key, unit: str) -> str:
     )
 
 
-def _value(key: Key, rig: Rig) -> str:
+def _value(key: Key, rig: AnyRig) -> str:
     return _line(key, key.of(rig)).partition(" = ")[2]
 
 

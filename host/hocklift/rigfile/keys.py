@@ -1,13 +1,17 @@
-"""Every key of a rig file, made from the declarations in legsim.rig.
+"""Every key of a rig file, made from the declarations in legsim.rig and legsim.wing.rig.
 
 A key is a field's name without its unit, since the unit stands beside the value.
 """
 
 import re
 from dataclasses import dataclass, fields, replace
-from typing import Any
+from typing import Any, TypeVar
 
 from legsim.rig import SECTIONS, Rig
+from legsim.wing.rig import WING_SECTIONS, WingRig
+
+AnyRig = Rig | WingRig
+_Rig = TypeVar("_Rig", bound=AnyRig)
 
 # Where the plain rule would give two keys one name, or one that says too little.
 _RENAMED = {
@@ -60,14 +64,14 @@ class Key:
         """What messages call it, as in "mechanism.thigh_length"."""
         return f"{self.section}.{self.name}"
 
-    def of(self, rig: Rig) -> Any:
+    def of(self, rig: AnyRig) -> Any:
         """Its value in a rig: an SI number or a word."""
         return getattr(getattr(rig, self.section), self.field)
 
 
-def _keys_of(section: str) -> dict[str, Key]:
+def _keys_of(rig: AnyRig, section: str) -> dict[str, Key]:
     keys = {}
-    demo = getattr(Rig(), section)
+    demo = getattr(rig, section)
     for declared in fields(demo):
         name = _RENAMED.get(f"{section}.{declared.name}", _UNIT_ENDING.sub("", declared.name))
         default = getattr(demo, declared.name)
@@ -76,12 +80,15 @@ def _keys_of(section: str) -> dict[str, Key]:
 
 
 # Keys by section and name, in the order in which they are declared and written.
-KEYS: dict[str, dict[str, Key]] = {section: _keys_of(section) for section in SECTIONS}
+KEYS: dict[str, dict[str, Key]] = {section: _keys_of(Rig(), section) for section in SECTIONS}
+WING_KEYS: dict[str, dict[str, Key]] = {
+    section: _keys_of(WingRig(), section) for section in WING_SECTIONS
+}
 
 _ENTRY = re.compile(r"(\w+)\.(\w+?)(?:\[(\d+)\])?")
 
 
-def key_at(path: str) -> Key:
+def key_at(path: str, keys: dict[str, dict[str, Key]] = KEYS) -> Key:
     """Look up a key by its path, as in "spring.rate" or, one entry, "gears.face[2]".
 
     KeyError if there is none.
@@ -89,19 +96,24 @@ def key_at(path: str) -> Key:
     match = _ENTRY.fullmatch(path)
     if match is None:
         raise KeyError(path)
-    return KEYS[match[1]][match[2]]
+    return keys[match[1]][match[2]]
 
 
-def value_at(rig: Rig, path: str) -> Any:
+def keys_of(rig: AnyRig) -> dict[str, dict[str, Key]]:
+    """The keys of a rig's kind of file."""
+    return WING_KEYS if isinstance(rig, WingRig) else KEYS
+
+
+def value_at(rig: AnyRig, path: str) -> Any:
     """Return a rig's SI value or word at a path; entries of a list count from 1."""
     entry = _entry(path)
-    value = key_at(path).of(rig)
+    value = key_at(path, keys_of(rig)).of(rig)
     return value if entry is None else value[entry]
 
 
-def with_value_at(rig: Rig, path: str, value: Any) -> Rig:
+def with_value_at(rig: _Rig, path: str, value: Any) -> _Rig:
     """Return the rig with another SI value or word at a path."""
-    key, entry = key_at(path), _entry(path)
+    key, entry = key_at(path, keys_of(rig)), _entry(path)
     if entry is not None:
         entries = list(key.of(rig))
         entries[entry] = value

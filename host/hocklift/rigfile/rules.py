@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from decimal import ROUND_FLOOR
 from math import degrees, inf, radians
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from legcore.model import VISIT_TICKS
 from legsim.linkage import GRAVITY_MPS2, fold_for_lift_rad, height_m, leans_under_hip_rad
@@ -25,9 +25,10 @@ class Rule(NamedTuple):
     """
 
     keys: tuple[str, ...]
-    kept: Callable[[Rig], bool]
+    # Of a rig of the kind whose keys these are.
+    kept: Callable[[Any], bool]
     must: str
-    seen: Callable[[Rig], str] = lambda rig: ""
+    seen: Callable[[Any], str] = lambda rig: ""
 
 
 def _lean_inside(link: str, stop: str, pose: str) -> Rule:

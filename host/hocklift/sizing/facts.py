@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from math import degrees, pi
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from legsim.linkage import fold_for_lift_rad, height_m, spring_force_N, springs_Nm
 
@@ -18,7 +18,8 @@ class Fact(NamedTuple):
     """One figure: what it is, and how it reads for a rig."""
 
     what: str
-    words: Callable[[Loads], str]
+    # Of the loads of a rig of the kind that it is for.
+    words: Callable[[Any], str]
 
 
 def _span(values: list[float]) -> str:

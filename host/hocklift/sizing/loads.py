@@ -11,7 +11,6 @@ from math import cos
 from typing import Any
 
 import numpy as np
-from legsim.drive import battery_V
 from legsim.linkage import (
     GRAVITY_MPS2,
     fold_for_lift_rad,
@@ -30,7 +29,6 @@ from scipy.optimize import brentq
 from hocklift.sizing import (
     battery,
     drums,
-    gears,
     motors,
     profile,
     ropes,
@@ -38,6 +36,7 @@ from hocklift.sizing import (
     suspension,
     tackle,
 )
+from hocklift.sizing.power import MotorPoint, Move, Power
 
 # Folds at which the way up is looked at.
 _POINTS = 41
@@ -46,37 +45,8 @@ _MOVE_POINTS = 201
 
 
 @dataclass(frozen=True)
-class MotorPoint:
-    """Where a motor works, steadily, at one moment."""
-
-    speed_radps: float
-    current_A: float
-    torque_Nm: float
-    bus_V: float
-
-
-@dataclass(frozen=True)
-class Move:
-    """A motor's part in one move of a leg, sampled evenly in time."""
-
-    time_s: Any
-    speed_radps: Any
-    current_A: Any
-    loss_A: Any
-
-    @property
-    def seconds(self) -> float:
-        """How long it takes."""
-        return float(self.time_s[-1])
-
-    def mean(self, values: Any) -> float:
-        """Mean over the move's time."""
-        return float(np.trapezoid(values, self.time_s)) / self.seconds
-
-
-@dataclass(frozen=True)
-class Loads:
-    """Loads of one rig; every property is worked out when it is first asked for."""
+class Loads(Power):
+    """Loads of one rig with legs; every property is worked out when it is first asked for."""
 
     rig: Rig
 
@@ -214,17 +184,6 @@ class Loads:
         advantage = tackle.hauling_advantage if moving > 0 else tackle.letting_out_advantage
         return tackle_N / advantage(round(rope.parts), rope.sheave_efficiency)
 
-    @cached_property
-    def gear_efficiency(self) -> float:
-        """Of the whole train, either way."""
-        return gears.train_efficiency(self.rig.drive.mesh_efficiency, self.rig.drive.gear_stages)
-
-    def motor_load_Nm(self, line_N: float, moving: int = 1) -> float:
-        """Torque at the motor's shaft for a tension: driving (1), or driven back (-1)."""
-        drive = self.rig.drive
-        torque_Nm = gears.driving_torque_Nm if moving > 0 else gears.holding_back_torque_Nm
-        return torque_Nm(line_N * drive.drum_radius_m, drive.gear_ratio, self.gear_efficiency)
-
     def wound_m(self, fold_rad: float, moving: int = 1) -> float:
         """Line on the drum at a fold: what the tackle shortens, and what the line stretches."""
         rope = self.rig.rope
@@ -262,54 +221,10 @@ class Loads:
 
     # Motor.
 
-    @cached_property
-    def rest_V(self) -> float:
-        """Battery at rest, at the charge that the rig starts with."""
-        return float(battery_V(rig_record(self.rig)[0], 0.0))
-
-    @cached_property
-    def reserve_V(self) -> float:
-        """Battery at rest, down to its reserve."""
-        pack = self.rig.battery
-        used_C = max(0.0, pack.charge - pack.reserve) * pack.capacity_C
-        return float(battery_V(rig_record(self.rig)[0], used_C))
-
     @property
-    def torque_Nm_per_A(self) -> float:
-        """Torque constant: in SI units the inverse of the speed constant."""
-        return motors.torque_constant_Nm_per_A(self.rig.drive.speed_constant_radps_per_V)
-
-    @property
-    def _free_radps(self) -> float:
-        drive = self.rig.drive
-        return motors.motor_speed_radps(
-            drive.no_load_V,
-            drive.no_load_current_A,
-            drive.resistance_ohm,
-            drive.speed_constant_radps_per_V,
-        )
-
-    def motor_point(self, load_Nm: float, duty: float) -> MotorPoint:
-        """Steady speed and current at a duty under a load at the shaft.
-
-        Battery and motor resistance in series as the duty transforms them; half of the
-        free-running loss constant, half growing with speed, as in the simulator.
-        """
-        drive = self.rig.drive
-        resistance = drive.resistance_ohm + duty**2 * self.rig.battery.resistance_ohm
-        constant_A = load_Nm / self.torque_Nm_per_A + drive.no_load_current_A / 2
-        per_speed = drive.no_load_current_A / 2 / self._free_radps
-        slope = self.torque_Nm_per_A / resistance + per_speed
-        speed = (duty * self.rest_V / resistance - constant_A) / slope
-        current_A = constant_A + per_speed * speed
-        return MotorPoint(
-            speed,
-            current_A,
-            load_Nm,
-            battery.loaded_voltage_V(
-                self.rest_V, duty * current_A, self.rig.battery.resistance_ohm
-            ),
-        )
+    def record(self) -> Any:
+        """The rig as the simulator takes it."""
+        return rig_record(self.rig)[0]
 
     def lift_point(self, fold_rad: float, duty: float) -> MotorPoint:
         """Where the motor works while it raises a foot at a constant duty."""
@@ -403,9 +318,7 @@ class Loads:
         )
         speeds = up * rates * turns
         torques_Nm = loads_Nm + self.rig.drive.rotor_inertia_kgm2 * np.gradient(speeds, time_s)
-        loss_A = (
-            self.rig.drive.no_load_current_A / 2 * (np.sign(speeds) + speeds / self._free_radps)
-        )
+        loss_A = self.rig.drive.no_load_current_A / 2 * (np.sign(speeds) + speeds / self.free_radps)
         return Move(time_s, speeds, torques_Nm / self.torque_Nm_per_A + loss_A, loss_A)
 
     @cached_property
@@ -417,7 +330,7 @@ class Loads:
     def step_energy_J(self) -> float:
         """Electrical energy of one step of a leg, what braking gives back not counted."""
         return sum(
-            move.mean(np.maximum(0, self._power_W(move))) * move.seconds for move in self.moves
+            move.mean(np.maximum(0, self.power_W(move))) * move.seconds for move in self.moves
         )
 
     @cached_property
@@ -432,10 +345,10 @@ class Loads:
         steps = rig.wearer.cadence_per_s * rig.wants.walk_s
         return battery.walks_per_charge(charge_J, self.step_energy_J, steps)
 
-    def _power_W(self, move: "Move") -> Any:
-        return motors.electrical_power_W(
-            move.current_A, self.rig.drive.resistance_ohm, move.speed_radps, self.torque_Nm_per_A
-        )
+    @property
+    def work_s(self) -> float:
+        """How long the motors work on end: one walk."""
+        return self.rig.wants.walk_s
 
     @cached_property
     def mean_square_A2(self) -> float:

@@ -4,11 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import floor, isfinite, log, log10
 
-from legsim.rig import Rig
-
-from hocklift.rigfile.keys import Key, key_at, value_at, with_value_at
-from hocklift.rigfile.rules import RULES
+from hocklift.rigfile.keys import AnyRig, Key, key_at, keys_of, value_at, with_value_at
 from hocklift.rigfile.units import show, unit_of, with_unit
+from hocklift.rigfile.wing_rules import rules_of
 from hocklift.sizing.checks import rows_of
 from hocklift.sizing.checks.check import Check, Row
 
@@ -21,6 +19,7 @@ class Remedy:
     """One key changed: from, to, and the names of parts that fail even then."""
 
     path: str
+    unit: str
     old: float | str
     new: float | str
     failing: tuple[str, ...]
@@ -34,18 +33,17 @@ class Remedy:
 
     def words(self) -> str:
         """What to do, as in "spring.rate from 40 N/mm to 52 N/mm"."""
-        return f"{self.path} from {written(self.path, self.old)} to {written(self.path, self.new)}"
+        return (
+            f"{self.path} from {_written(self.old, self.unit)} to {_written(self.new, self.unit)}"
+        )
 
 
-def written(path: str, value: float | str, digits: int = 4) -> str:
+def _written(value: float | str, unit: str) -> str:
     """A key's value as people write it, with its unit."""
-    if isinstance(value, str):
-        return value
-    unit = key_at(path).unit
-    return with_unit(show(value, unit, digits), unit)
+    return value if isinstance(value, str) else with_unit(show(value, unit, 4), unit)
 
 
-def nearest_remedy(rig: Rig, row: Row, margin: float) -> Remedy | None:
+def nearest_remedy(rig: AnyRig, row: Row, margin: float) -> Remedy | None:
     """Find the smallest change of one of the check's keys that gives it `margin`.
 
     A change after which nothing fails goes before a smaller one that leaves or breaks
@@ -68,11 +66,12 @@ def nearest_remedy(rig: Rig, row: Row, margin: float) -> Remedy | None:
     )
 
 
-def _change_of(rig: Rig, check: Check, path: str, margin: float) -> Remedy | None:
+def _change_of(rig: AnyRig, check: Check, path: str, margin: float) -> Remedy | None:
     """Nearest value of one key that gives the check its margin and leaves least failing."""
     best: Remedy | None = None
     old = value_at(rig, path)
-    for value in _candidates(key_at(path), old):
+    key = key_at(path, keys_of(rig))
+    for value in _candidates(key, old):
         changed = with_value_at(rig, path, value)
         if not _possible(rig, changed):
             continue
@@ -85,20 +84,20 @@ def _change_of(rig: Rig, check: Check, path: str, margin: float) -> Remedy | Non
             continue
         failing = tuple(dict.fromkeys(r.check.part for r in rows if r.verdict == "fails"))
         if best is None or len(failing) < len(best.failing):
-            best = Remedy(path, old, value, failing)
+            best = Remedy(path, key.unit, old, value, failing)
         if not failing:
             break
     return best
 
 
-def _possible(rig: Rig, changed: Rig) -> bool:
+def _possible(rig: AnyRig, changed: AnyRig) -> bool:
     """Whether a changed rig keeps every rule of the rig file that the rig kept.
 
     But for the teeth of the gears: they are to follow a new ratio.
     """
     return all(
         rule.kept(changed) or not rule.kept(rig)
-        for rule in RULES
+        for rule in rules_of(rig)
         if "gears.pinion_teeth" not in rule.keys
     )
 

@@ -2,16 +2,21 @@
 
 from dataclasses import dataclass
 from math import floor, isfinite, isnan
+from typing import Any
 
-from legsim.rig import Rig
+from legsim.wing.rig import WingRig
 
 from hocklift.errors import RigFileError
+from hocklift.rigfile.keys import AnyRig
 from hocklift.rigfile.units import show, with_unit
 from hocklift.sizing.checks import rows_of
 from hocklift.sizing.checks.check import Row
-from hocklift.sizing.loads import Loads
+from hocklift.sizing.facts import FACTS
+from hocklift.sizing.kinds import loads_of
 from hocklift.sizing.remedy import Remedy, nearest_remedy
 from hocklift.sizing.springs import fall_of_10kg_m
+from hocklift.sizing.wing_facts import WING_FACTS
+from hocklift.sizing.wing_loads import WingLoads
 
 # How many limits are told, and the margin that their remedies aim at: a quarter in hand.
 _LIMITS = 3
@@ -50,9 +55,10 @@ class Limit:
 class Sizing:
     """A rig sized: every check worked out, and its limits, the worst first."""
 
-    rig: Rig
+    # A rig of either kind, and `Loads` or `WingLoads` by its kind.
+    rig: Any
     rig_name: str
-    loads: Loads
+    loads: Any
     rows: list[Row]
     limits: list[Limit]
 
@@ -60,6 +66,12 @@ class Sizing:
     def failing(self) -> list[Row]:
         """Every check that fails."""
         return [row for row in self.rows if row.verdict == "fails"]
+
+    @property
+    def facts(self) -> list[tuple[str, str]]:
+        """What is good to know of a rig of its kind, and how it reads."""
+        facts = WING_FACTS if isinstance(self.rig, WingRig) else FACTS
+        return [(fact.what, fact.words(self.loads)) for fact in facts]
 
     @property
     def verdict(self) -> str:
@@ -72,7 +84,7 @@ class Sizing:
         return "Every part bears what it has to."
 
 
-def size(rig: Rig, rig_name: str) -> Sizing:
+def size(rig: AnyRig, rig_name: str) -> Sizing:
     """Work out every check of a rig, and its limits with their remedies.
 
     Raises RigFileError where the numbers together describe no possible rig.
@@ -88,7 +100,7 @@ def size(rig: Rig, rig_name: str) -> Sizing:
         Limit(row, nearest_remedy(rig, row, 1.0 if failing else _AIM))
         for row in failing or worst[:_LIMITS]
     ]
-    return Sizing(rig, rig_name, Loads(rig), rows, limits)
+    return Sizing(rig, rig_name, loads_of(rig), rows, limits)
 
 
 def shown(value: float, unit: str) -> str:
@@ -106,13 +118,10 @@ def margin_shown(row: Row) -> str:
     return f"{floor(100 * row.margin) / 100:.2f}" if row.margin < 10 else "over 10"
 
 
-def cautions(loads: Loads) -> list[str]:
+def cautions(loads: Any) -> list[str]:
     """What can hurt, in numbers that a person feels."""
-    energy_J = loads.spring_energy_J
     told = [
-        f"Folded to its stop, each coil spring stores {energy_J:.0f} J: a 10 kg weight falling from"
-        f" {fall_of_10kg_m(energy_J):.1f} m. Never stand in line with it; block the leg before you"
-        " reach in, and squeeze or release a spring only with a screw clamp made for it.",
+        *_stored(loads),
         "Links, gears and rope pinch and draw in: guard them, and keep hands, hair, straps and"
         " cloth away while anything can move.",
         "A lithium-polymer pack burns when crushed, shorted or overcharged: fuse it at the pack,"
@@ -120,6 +129,24 @@ def cautions(loads: Loads) -> list[str]:
         "These figures are estimates by formulas of the trade, without a load test. Local codes and"
         " licensed practice take precedence.",
     ]
+    return told
+
+
+def _stored(loads: Any) -> list[str]:
+    """What springs, or what is up, gives back when it is let go."""
+    if isinstance(loads, WingLoads):
+        fall_J = loads.fall_J
+        return [
+            f"A raised wing that loses its rope or its power swings down with {fall_J:.0f} J: a"
+            f" 10 kg weight falling from {fall_of_10kg_m(fall_J):.1f} m, by the reach of its tip."
+            " Keep everybody out of that circle, and block the wing before you reach in.",
+        ]
+    energy_J = loads.spring_energy_J
+    told = [
+        f"Folded to its stop, each coil spring stores {energy_J:.0f} J: a 10 kg weight falling from"
+        f" {fall_of_10kg_m(energy_J):.1f} m. Never stand in line with it; block the leg before you"
+        " reach in, and squeeze or release a spring only with a screw clamp made for it.",
+    ]
     if loads.rig.gas_spring.force_extended_N > 0:
-        told.insert(1, "A gas spring stays full of pressure: never drill, saw, heat or open one.")
+        told.append("A gas spring stays full of pressure: never drill, saw, heat or open one.")
     return told

@@ -2,16 +2,13 @@
 
 from collections.abc import Callable
 from math import inf, isnan, nan
-from typing import NamedTuple
-
-from legsim.rig import Rig
-
-from hocklift.sizing.loads import Loads
+from typing import Any, NamedTuple
 
 # Below this a part is told to be tight: loads are estimates (common practice, no source).
 TIGHT = 1.1
 
-Figure = Callable[[Loads], float]
+# Of the loads of a rig of the kind that the check is for.
+Figure = Callable[[Any], float]
 
 
 class Check(NamedTuple):
@@ -25,7 +22,7 @@ class Check(NamedTuple):
     capacity: Figure
     source: str
     levers: tuple[str, ...]
-    applies: Callable[[Rig], bool] = lambda rig: True
+    applies: Callable[[Any], bool] = lambda rig: True
 
 
 class Row(NamedTuple):

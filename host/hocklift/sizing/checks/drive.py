@@ -1,5 +1,7 @@
 """Checks of motor, speed controller and battery."""
 
+from typing import Any
+
 from hocklift.sizing import battery, controllers, heat
 from hocklift.sizing.checks.check import Check
 from hocklift.sizing.loads import Loads
@@ -8,18 +10,20 @@ from hocklift.sizing.loads import Loads
 RESOLUTION_M = 1e-3
 
 
-def _loaded_V(loads: Loads) -> float:
+def loaded_V(loads: Any) -> float:
+    """The battery's voltage down at its reserve, under the highest current."""
     return battery.loaded_voltage_V(
         loads.reserve_V, loads.lift_peak_A, loads.rig.battery.resistance_ohm
     )
 
 
-def _winding_rise_K(loads: Loads) -> float:
+def winding_rise_K(loads: Any) -> float:
+    """How warm a winding is over the air when all the work is done."""
     drive = loads.rig.drive
     return heat.rise_after_K(
         loads.mean_square_A2 * drive.resistance_ohm,
         loads.iron_W,
-        loads.rig.wants.walk_s,
+        loads.work_s,
         drive.winding_J_per_K,
         drive.case_J_per_K,
         drive.winding_to_case_K_per_W,
@@ -104,7 +108,7 @@ CHECKS: tuple[Check, ...] = (
         "walking",
         "warmth of its winding over the air after one walk",
         "K",
-        _winding_rise_K,
+        winding_rise_K,
         lambda loads: loads.rig.drive.winding_limit_K,
         "copper",
         ("drive.gear_ratio", "drive.resistance", "drive.case_to_air"),
@@ -168,7 +172,7 @@ CHECKS: tuple[Check, ...] = (
         "controller's low-voltage cut, against its voltage under load at the reserve",
         "V",
         lambda loads: loads.rig.controller.low_voltage_cut_V,
-        _loaded_V,
+        loaded_V,
         "definition",
         ("battery.resistance", "controller.low_voltage_cut"),
     ),

@@ -27,7 +27,7 @@ def _rope_pin_N(loads: Loads) -> float:
     return tackle_N + loads.line_peak_N
 
 
-def _pin_checks(name: str, key: str, force_N: Figure) -> list[Check]:
+def pin_checks(name: str, key: str, force_N: Figure, situation: str = "folded stop") -> list[Check]:
     """The four ways in which a pin through a timber link in a fork of two plates gives way."""
 
     def diameter_m(loads: Loads) -> float:
@@ -50,7 +50,7 @@ def _pin_checks(name: str, key: str, force_N: Figure) -> list[Check]:
     return [
         Check(
             name,
-            "folded stop",
+            situation,
             "shear in two planes",
             "MPa",
             lambda loads: pins.double_shear_stress_Pa(force_N(loads), diameter_m(loads)),
@@ -61,7 +61,7 @@ def _pin_checks(name: str, key: str, force_N: Figure) -> list[Check]:
         ),
         Check(
             name,
-            "folded stop",
+            situation,
             "bending between the fork's plates",
             "MPa",
             bending_Pa,
@@ -71,7 +71,7 @@ def _pin_checks(name: str, key: str, force_N: Figure) -> list[Check]:
         ),
         Check(
             name,
-            "folded stop",
+            situation,
             "pressure on each plate",
             "MPa",
             lambda loads: pins.bearing_stress_Pa(
@@ -83,7 +83,7 @@ def _pin_checks(name: str, key: str, force_N: Figure) -> list[Check]:
         ),
         Check(
             name,
-            "folded stop",
+            situation,
             "pressure on the timber",
             "MPa",
             timber_Pa,
@@ -95,7 +95,7 @@ def _pin_checks(name: str, key: str, force_N: Figure) -> list[Check]:
 
 
 CHECKS: tuple[Check, ...] = (
-    *_pin_checks("knee pin", "knee_pin", _knee_pin_N),
-    *_pin_checks("spring pin", "spring_pin", lambda loads: loads.spring_most_N),
-    *_pin_checks("rope pin", "rope_pin", _rope_pin_N),
+    *pin_checks("knee pin", "knee_pin", _knee_pin_N),
+    *pin_checks("spring pin", "spring_pin", lambda loads: loads.spring_most_N),
+    *pin_checks("rope pin", "rope_pin", _rope_pin_N),
 )
