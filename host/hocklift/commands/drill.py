@@ -9,6 +9,7 @@ from typing import Any
 
 from legsim.drill import LIMITS
 from legsim.tables import fault_names
+from legsim.wing.rig import WingRig
 from rich.console import Console
 from rich.table import Table
 
@@ -23,7 +24,7 @@ from hocklift.drilling import (
     row_summaries,
     summaries,
 )
-from hocklift.rigfile.file import rig_or_demo
+from hocklift.rigfile.file import any_rig_or_demo
 
 SCHEMA = "hocklift drill 1"
 _MOST_SHOWN = 10
@@ -32,8 +33,12 @@ _TABLE_WIDTH = 80
 
 def run(args: argparse.Namespace) -> int:
     """Drill, print, and write the page when asked; 0 when every case was tried and safe, else 1."""
-    rig, rig_name = rig_or_demo(args.rig)
     check_out(args)
+    rig, rig_name = any_rig_or_demo(args.rig)
+    if isinstance(rig, WingRig):
+        from hocklift.commands.wing_drill import run as run_wings
+
+        return run_wings(rig, rig_name, args)
     campaign = drill(rig, rig_name, args.runs, args.seed, Console(stderr=True))
     deliver(args, campaign, show=print_campaign, as_json=as_json, write_page=_write_page)
     return 0 if campaign.met else 1

@@ -33,4 +33,5 @@ def run(args: argparse.Namespace) -> int:
     print(f"  hocklift rehearse {shlex.quote(str(path))}")
     print(f"Wrote {script}, what its wearer does on parade. Put in your own show, then:")
     print(f"  hocklift rehearse {shlex.quote(str(path))} --script {shlex.quote(str(script))}")
+    print("Beside them lies marsh-heron-wings.toml, the wings of that heron.")
     return 0

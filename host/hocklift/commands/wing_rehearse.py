@@ -19,6 +19,11 @@ SCHEMA = "hocklift rehearse wings 1"
 
 def run(rig: WingRig, rig_name: str, args: argparse.Namespace) -> int:
     """Rehearse, print, and write the page when asked; 0 when every want is met, else 1."""
+    if args.script is not None:
+        raise HockliftError(
+            f"--script: found {args.script}, and {rig_name} is a rig with wings, which play a"
+            " show of their own; leave --script out"
+        )
     if args.wearer is not None:
         raise HockliftError(
             f"--wearer: found {args.wearer}, and {rig_name} is a rig with wings, which nobody walks"

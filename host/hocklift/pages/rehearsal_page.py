@@ -67,7 +67,7 @@ def trace_csv(rehearsal: Rehearsal | WingRehearsal) -> str:
     """Every channel of every tick; a column's name ends in its unit, `left_` or `right_` first."""
     trace = rehearsal.trace
     columns: dict[str, Any] = {
-        name: trace[name] for name in ("arm", "bus_V", "stick") if name in trace.dtype.names
+        name: trace[name] for name in ("arm", "bus_V", "stick") if name in (trace.dtype.names or ())
     }
     for name in LEGS:
         for field in trace.dtype[name].names or ():

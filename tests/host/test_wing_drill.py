@@ -1,0 +1,135 @@
+"""The drill of wings: every trouble ends safe, each is seen where it must be, none goes untried."""
+
+import json
+from dataclasses import replace
+from math import radians
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from hocklift.cli import main
+from hocklift.rigfile.file import write_rig
+from hocklift.wing_drilling import (
+    random_case,
+    run_random_case,
+    run_table_case,
+    table_cases,
+)
+from legcore.arming import STICK_AWAY
+from legcore.faults import STICK
+from legcore.wing_phases import FOLLOWING, OFF, RELEASING
+from legsim.wing.drill import WING_LIMITS, WingCase, WingDrill
+from legsim.wing.rig import WingRig
+from legsim.wing.run import Show
+from legsim.wing.script import first_s
+from legsim.wing.troubles import MOMENTS, WING_TROUBLES
+
+SEED = 1
+DEMO = WingRig()
+BENCH = WingDrill(DEMO)
+
+
+@pytest.mark.parametrize("trouble", WING_TROUBLES, ids=lambda trouble: trouble.name)
+def test_every_trouble_at_every_moment_ends_safe(trouble: Any) -> None:
+    cases = [case for case in table_cases(SEED) if case.strikes[0].trouble is trouble]
+    assert len(cases) == 2 * len(MOMENTS)
+    for case in cases:
+        ran = run_table_case(BENCH, case)
+        assert ran.outcome.struck, ran.words
+        assert ran.failures == (), ran.words
+
+
+def test_random_troubles_alone_and_in_pairs_end_safe() -> None:
+    for seed in range(SEED, SEED + 150):
+        ran = run_random_case(BENCH, random_case(seed))
+        assert ran.failures == (), (seed, ran.words)
+
+
+def test_a_drill_without_trouble_moves_the_wings_and_sees_nothing() -> None:
+    trace = BENCH.show(WingCase((), SEED)).run()
+    assert not np.any(trace["fault_bits"] | trace["left"]["fault_bits"])
+    assert trace["left"]["lift_rad"].max() > radians(75)
+    assert np.mean(trace["left"]["phase"] == FOLLOWING) > 0.3
+
+
+def test_a_stick_off_its_centre_keeps_the_wings_from_arming() -> None:
+    lines = BENCH.lines.copy()
+    for name in ("left", "right"):
+        lines[name]["command"] = 0.0
+    lines["right"]["command"] = -0.4
+    trace = Show(DEMO, lines, SEED).run()
+    assert not np.any(trace["contactor"])
+    assert np.all(trace["left"]["phase"] == OFF)
+
+
+def test_a_command_pot_away_from_hanging_keeps_the_wings_from_arming() -> None:
+    by_pot = replace(DEMO, control=replace(DEMO.control, command="pot"))
+    lines = WingDrill(by_pot).lines.copy()
+    lines["left"]["command"] = radians(40)
+    show = Show(by_pot, lines, SEED)
+    trace = show.run()
+    assert not np.any(trace["contactor"])
+    assert show.core["arm_blocks"][0] & STICK_AWAY
+
+
+@pytest.mark.parametrize("ill", [1.0, 2.0], ids=["open", "shorted"])
+def test_a_stick_lost_in_mid_move_lets_the_wings_down_slowly(ill: float) -> None:
+    """The wiper goes as the wing rises: seen in a twentieth of a second, down at release speed."""
+    period_s = DEMO.control.period_s
+    at = round((first_s(DEMO) + 1.2) / period_s)
+    show = Show(DEMO, BENCH.lines[:at], SEED)
+    show.run()
+    show.state["left"]["command_ill"] = ill
+    more = Show(DEMO, BENCH.lines[at : at + round(9 / period_s)], SEED)
+    more.core, more.words = show.core, show.words
+    more.fresh, more.sealed, more.state = show.fresh, show.sealed, show.state
+    more.arm[:] = 1
+    trace = more.run()
+    wing = trace["left"]
+    assert wing["fault_bits"][-1] == STICK
+    seen = int(np.argmax(wing["fault_bits"] != 0)) * period_s
+    assert seen < 0.1
+    assert np.any(wing["phase"] == RELEASING)
+    assert trace["right"]["phase"][-1] == OFF
+    falling = -wing["lift_radps"][round(1.0 / period_s) :]
+    assert falling.max() < 1.3 * DEMO.control.release_speed_radps
+    assert abs(wing["lift_rad"][-1]) < radians(5)
+    assert trace["contactor"][-1] == 0
+
+
+def test_a_trouble_that_nothing_watched_would_not_end_safe() -> None:
+    """The limits bite: with the fault rows' times stretched out, a runaway passes them."""
+    blind = replace(
+        DEMO,
+        safety=replace(
+            DEMO.safety,
+            rate_radps=radians(190),
+            against_time_s=1.0,
+            adrift_rad=radians(59),
+            stop_time_s=1.0,
+            stall_time_s=2.0,
+            sunk_time_s=1.0,
+        ),
+    )
+    bench = WingDrill(blind)
+    failed = {
+        case.strikes[0].trouble.name
+        for case in table_cases(SEED)
+        if case.strikes[0].trouble.family in ("drive", "rope", "outside")
+        and run_table_case(bench, case).failures
+    }
+    assert failed >= {"controller full up", "controller full down", "motor reversed"}
+
+
+def test_the_command_tells_what_it_drilled_and_ends_with_0(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "wings.toml"
+    write_rig(DEMO, path)
+    assert main(["drill", str(path), "--runs", "2", "--json", "--out", str(tmp_path)]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["met"]
+    assert len(told["table"]) == 2 * len(MOMENTS) * len(WING_TROUBLES)
+    assert set(told["limits"]) == set(WING_LIMITS)
+    assert len((tmp_path / "drill.csv").read_text().splitlines()) == len(told["table"]) + 3
