@@ -124,9 +124,9 @@ TROUBLES = (
         spared=(
             (
                 "loaded_fold_deg",
-                25.0,
-                "in a stoop the half of the fold that is not seen goes on until the other half"
-                " shows that one sensor stays",
+                32.0,
+                "in a stoop the fold is twice what is seen of it, which shows that one sensor stays"
+                " only once it has passed the frozen limit, at worst for the second time",
             ),
         ),
     ),
@@ -217,6 +217,12 @@ TROUBLES = (
         ),
         spared=(
             ("landing_mps", 1.5, _FALLS),
+            (
+                "strayed_deg",
+                18.0,
+                "let down from a stoop, a leg that folds on under weight is taken for one that has"
+                " landed, and loses its power for that",
+            ),
             (
                 "loaded_fold_deg",
                 30.0,

@@ -278,7 +278,7 @@ SLACK = {
         "fold past the hard stop",
     ),
     "a raised leg may bear weight": (
-        {"safety.weight_time": 1.0},
+        {"safety.weight_time": 0.12},
         "sole stuck closed",
         "to be seen by weight on a raised leg",
     ),
