@@ -23,6 +23,8 @@ BOARD_INPUTS = {
     "host": 0,
     "host_heard": 0,
 }
+# A stick pushed nearly as far as it goes: it asks both legs to fold.
+PUSHED_COUNT = 3800
 INPUTS = (*(f"{side}.{name}" for side in SIDES for name in LEG_INPUTS), *BOARD_INPUTS)
 
 # Where each pot stands at a lean of 42 degrees, and its counts for a full turn. The right
@@ -325,27 +327,30 @@ class Walk:
         self.until(1, STANDING)
         self.run(self.rng.randrange(10, 40))
 
+    def come_to(self, side, phase):
+        """From standing to the first tick of `phase`; what brought the leg there stays as it is."""
+        if phase == STOOPING:
+            self.board["stick_count"] = PUSHED_COUNT
+        elif phase == LIFTING:
+            self.foot(side, 1)
+        elif phase > LIFTING:
+            self.foot(side, 1)
+            self.until(side, HELD)
+        if phase == LOWERING:
+            self.foot(side, 0)
+        elif phase in (OFF, RELEASING):
+            self.board["arm"] = 0
+        self.until(side, phase)
+        assert self.leg(side).phase == phase, "the crude leg does not do what is asked of it"
+
     def reach(self, side, phase):
         """From standing to a moment within `phase`."""
-        if phase == OFF:
-            self.board["arm"] = 0
-            self.run(20)
+        self.come_to(side, phase)
         if phase == STOOPING:
-            self.board["stick_count"] = 3800
-            self.until(side, STOOPING)
             # Deeper than weight alone folds a leg; the stick is let go, or still held.
             self.run(500)
             if self.rng.randrange(2):
                 self.board["stick_count"] = BOARD_INPUTS["stick_count"]
-        elif phase >= LIFTING:
-            self.foot(side, 1)
-            self.until(side, LIFTING if phase == LIFTING else HELD)
-        if phase == LOWERING:
-            self.foot(side, 0)
-            self.until(side, LOWERING)
-        if phase == RELEASING:
-            self.board["arm"] = 0
-            self.until(side, RELEASING)
         self.run(self.rng.randrange(5, 45))
 
 
