@@ -32,7 +32,7 @@ from legboard.faultlog import (
 )
 from legcore import faults, model
 from legcore.faults import FAULTS
-from legcore.phases import HELD, LIFTING, LOWERING, OFF, PHASES, RELEASING, STANDING
+from legcore.phases import HELD, LIFTING, OFF, PHASES, RELEASING, STANDING
 from legsim import core
 
 HZ = 250
@@ -151,16 +151,9 @@ class NotedWalk(stream.Walk):
             if self.saves and (result := self.noted.log.save()):
                 self.results.append([self.noted.log.tick, result])
 
-    def come_to(self, phase):
-        """From standing into a phase of the left leg."""
-        if phase >= LIFTING:
-            self.foot(0, 1)
-            self.until(0, LIFTING if phase == LIFTING else HELD)
-        if phase == LOWERING:
-            self.foot(0, 0)
-        if phase in (OFF, RELEASING):
-            self.board["arm"] = 0
-        self.until(0, phase)
+    def be_in(self, phase):
+        """From standing to a few ticks into a phase of the left leg."""
+        self.come_to(0, phase)
         self.run(3)
         assert self.leg(0).phase == phase
 
@@ -219,7 +212,7 @@ def check_rows(trace, rows):
 @each_phase
 def test_a_fault_is_listed_with_the_phases_in_which_it_struck(walk, tmp_path, phase):
     """Though a fault that cuts has turned them to off within its own tick."""
-    walk.come_to(phase)
+    walk.be_in(phase)
     stop_pressed(walk, 0)
     walk.until_fault()
     walk.run(60)
@@ -234,7 +227,7 @@ def test_a_fault_is_listed_with_the_phases_in_which_it_struck(walk, tmp_path, ph
 def test_the_trace_shows_three_seconds_of_consecutive_ticks_with_the_fault_near_their_end(
     walk, tmp_path, phase
 ):
-    walk.come_to(phase)
+    walk.be_in(phase)
     # The next tick visits the right leg; a cut does not wait for the left one's.
     walk.run(walk.rig.turn & 1)
     stop_pressed(walk, 0)
@@ -250,7 +243,7 @@ def test_the_trace_shows_three_seconds_of_consecutive_ticks_with_the_fault_near_
 
 
 def test_a_leg_that_is_let_down_shows_in_its_trace_until_it_is_down(walk, tmp_path):
-    walk.come_to(HELD)
+    walk.be_in(HELD)
     stick_open(walk, 0)
     walk.until_fault()
     fault_at = len(walk.noted.rows) - 1
@@ -267,7 +260,7 @@ def test_a_leg_that_is_let_down_shows_in_its_trace_until_it_is_down(walk, tmp_pa
 
 
 def test_a_second_fault_on_the_way_down_has_all_that_led_to_it_in_the_trace(walk, tmp_path):
-    walk.come_to(HELD)
+    walk.be_in(HELD)
     stick_open(walk, 0)
     walk.until_fault()
     walk.run(100)
