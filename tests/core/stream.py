@@ -98,6 +98,7 @@ def swinging_stream() -> Stream:
     walk = Walk(seed=24, **SWINGING, stall_ticks=300)
     walk.arm()
     walk_on(walk)
+    walk.recover()
     for trouble in (disarmed, jammed):
         for side in (0, 1):
             walk.reach(side, HELD)
