@@ -130,13 +130,26 @@ def test_a_want_that_is_never_met_is_worse_than_any_that_is_met_late_and_still_a
 
 @given(st.lists(st.floats(0, 1), min_size=len(VARIABLES), max_size=len(VARIABLES)))
 def test_any_point_of_the_search_is_a_rig_that_the_core_can_hold(point):
-    rig = tuned(RIG, values_at(point))
+    rig = tuned(RIG, values_at(RIG, point))
     assert sound(rig)
     core_rig(rig)
 
 
+def test_the_fastest_lift_tried_brakes_as_hard_as_it_must_and_a_faster_one_could_not():
+    """Lift speed and acceleration share one bound, and the search may go right up to it."""
+    speed = [one.path for one in VARIABLES].index("control.lift_speed")
+    point = [0.0] * len(VARIABLES)
+    point[speed] = 1.0
+    values = values_at(RIG, point)
+    assert values["control.lift_speed"] > RIG.control.lift_speed_radps
+    faster = values | {"control.lift_speed": 1.01 * values["control.lift_speed"]}
+    assert not sound(tuned(RIG, faster))
+    softer = values | {"control.accel": 0.95 * values["control.accel"]}
+    assert not sound(tuned(RIG, softer))
+
+
 def test_the_rigs_own_gains_are_a_point_of_the_search():
-    values = values_at(point_of(RIG))
+    values = values_at(RIG, point_of(RIG))
     for path, value in values.items():
         assert value == pytest.approx(value_at(RIG, path), rel=0.01, abs=1e-6)
 

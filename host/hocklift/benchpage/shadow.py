@@ -21,6 +21,8 @@ from hocklift.wire import Frame
 
 # A snapshot takes some forty ticks to come; so many are kept to catch up with it.
 _KEPT_TICKS = 500
+# The heat model looks at a motor's work twice a long round (`legcore.heat`).
+_LOOK_TICKS = LONG_ROUND_TICKS // 2
 _OF_LEG = (
     "thigh.angle_cdeg_q4",
     "shank.angle_cdeg_q4",
@@ -44,8 +46,8 @@ class Shadow:
         self._tick = -1
         self._gatherer = Gatherer()
         self._kept: deque[Ticks] = deque()
-        # What each motor was meant to do, a round of the heat model ago until now.
-        self._meant = np.zeros((LONG_ROUND_TICKS, len(LEGS)))
+        # What each motor was meant to do, from the heat model's last look at it until now.
+        self._meant = np.zeros((_LOOK_TICKS, len(LEGS)))
         # Compiled now, and not while a board waits for beats.
         restep(np.zeros(len(words_of("Rig")), np.int32), np.zeros((0, len(INPUTS)), np.int32))
 
@@ -111,7 +113,7 @@ class Shadow:
         inside = {name: found[:, i].astype(float) for i, name in enumerate(_INSIDE)}
         meant = np.stack([inside[f"{leg}.meant_permille"] for leg in LEGS], axis=1)
         history = np.concatenate([self._meant, meant])
-        self._meant = history[-LONG_ROUND_TICKS:]
+        self._meant = history[-_LOOK_TICKS:]
         columns = {}
         for i, leg in enumerate(LEGS):
             if not np.array_equal(inside[f"{leg}.fold_cdeg"], ticks[f"{leg}_fold_cdeg"]):
@@ -120,7 +122,7 @@ class Shadow:
                 columns[f"{leg}_{joint}_deg"] = inside[f"{leg}.{joint}.angle_cdeg_q4"] / 1600
             columns[f"{leg}_rate_degps"] = inside[f"{leg}.rate_cdps"] / 100
             columns[f"{leg}_winding_K"] = inside[f"{leg}.winding_mK_q8"] / 256000
-            turned = np.abs(history[LONG_ROUND_TICKS:, i] - history[:-LONG_ROUND_TICKS, i])
+            turned = np.abs(history[_LOOK_TICKS:, i] - history[:-_LOOK_TICKS, i])
             columns[f"{leg}_current_A"] = self._current_A(
                 words, ticks, leg, turned, np.abs(inside[f"{leg}.over_q4"]) / 16
             )

@@ -52,7 +52,7 @@ def search(
     tried = 1
     while tried < budget and not strategy.stop():
         points = strategy.ask()
-        values = [values_at(point) for point in points]
+        values = [values_at(rig, point) for point in points]
         rigs = [tuned(rig, one) for one in values]
         scores, fleets = _race(rigs, _hardest_first(best.fleet), walker)
         strategy.tell(points, scores)

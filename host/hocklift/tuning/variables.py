@@ -13,18 +13,27 @@ from hocklift.rigfile.units import Written, show, to_si
 
 # As many digits as a person would write; what is walked is exactly what will be written.
 _DIGITS = 3
+# Finer than that many digits tell apart.
+_HALVINGS = 14
 
 
 class Variable(NamedTuple):
-    """One key that is tuned, in SI, from `low` to `high`; by factors where `by_factor`."""
+    """One key that is tuned, in SI, from `low` to `high`; by factors where `by_factor`.
+
+    `safest` is the end at which the rules between keys leave the other keys most room; None where
+    no other tuned key minds.
+    """
 
     path: str
     low: float
     high: float
     by_factor: bool
+    safest: float | None = None
 
     def share(self, value: float) -> float:
         """Where a value stands within the bounds, 0 to 1."""
+        if self.low == self.high:
+            return 0.0
         value = min(max(value, self.low), self.high)
         if self.by_factor:
             return log(value / self.low) / log(self.high / self.low)
@@ -40,18 +49,43 @@ class Variable(NamedTuple):
         key = key_at(self.path)
         return to_si(Written(Fraction(show(raw, key.unit, _DIGITS)), key.unit))
 
+    def within(self, rig: Rig) -> "Variable":
+        """This variable with its bounds drawn in to what the rig's other keys allow it."""
+        rules = [rule for rule in RULES if self.path in rule.keys]
+        safe = value_at(rig, self.path) if self.safest is None else self.safest
+
+        def allowed(value: float) -> bool:
+            here = with_value_at(rig, self.path, value)
+            return all(rule.kept(here) for rule in rules)
+
+        def drawn_in(end: float) -> float:
+            way = self._replace(low=safe, high=end)
+            if allowed(end):
+                return end
+            kept, broken = 0.0, 1.0
+            for _ in range(_HALVINGS):
+                middle = (kept + broken) / 2
+                if allowed(way.value(middle)):
+                    kept = middle
+                else:
+                    broken = middle
+            return way.value(kept) if kept else safe
+
+        return self._replace(low=drawn_in(self.low), high=drawn_in(self.high))
+
 
 # Bounds are what a person would try by hand (common practice, no source), inside the ranges of
-# the keys and of the core's integers.
+# the keys and of the core's integers. What braking from a lift's speed takes must fit beside the lag
+# and the time in which weight is seen: so these three narrow each other, in this order.
 VARIABLES = (
     Variable("control.kp", 0.4, 5.7, by_factor=True),
     Variable("control.ki", 0.2, 30.0, by_factor=True),
     Variable("control.kd", 0.002, 0.3, by_factor=True),
     Variable("control.integral", 0.03, 0.6, by_factor=True),
-    Variable("control.lift_speed", radians(20), radians(95), by_factor=False),
+    Variable("control.lag", radians(0.8), radians(3.8), by_factor=True, safest=radians(0.8)),
+    Variable("control.lift_speed", radians(20), radians(95), by_factor=False, safest=radians(20)),
+    Variable("control.accel", radians(60), radians(600), by_factor=True, safest=radians(600)),
     Variable("control.lower_speed", radians(12), radians(80), by_factor=False),
-    Variable("control.accel", radians(60), radians(600), by_factor=True),
-    Variable("control.lag", radians(0.8), radians(3.8), by_factor=True),
     Variable("control.angle_filter", 0.001, 0.030, by_factor=True),
     Variable("control.rate_filter", 0.002, 0.080, by_factor=True),
     Variable("control.stop_zone", radians(2), radians(12), by_factor=True),
@@ -63,12 +97,28 @@ VARIABLES = (
 
 def point_of(rig: Rig) -> list[float]:
     """The rig's own values as a point of the search, each 0 to 1."""
-    return [one.share(value_at(rig, one.path)) for one in VARIABLES]
+    own = {one.path: value_at(rig, one.path) for one in VARIABLES}
+    rig = _opened(rig)
+    point = []
+    for one in VARIABLES:
+        point.append(one.within(rig).share(own[one.path]))
+        rig = with_value_at(rig, one.path, own[one.path])
+    return point
 
 
-def values_at(point: Sequence[float]) -> dict[str, float]:
-    """The value in SI of each tuned key at a point of the search."""
-    return {one.path: one.value(share) for one, share in zip(VARIABLES, point, strict=True)}
+def values_at(rig: Rig, point: Sequence[float]) -> dict[str, float]:
+    """The value in SI of each tuned key at a point of the search, which keeps the rig sound."""
+    rig = _opened(rig)
+    values = {}
+    for one, share in zip(VARIABLES, point, strict=True):
+        values[one.path] = one.within(rig).value(share)
+        rig = with_value_at(rig, one.path, values[one.path])
+    return values
+
+
+def _opened(rig: Rig) -> Rig:
+    """The rig with each key that others mind where it leaves them most room."""
+    return tuned(rig, {one.path: one.safest for one in VARIABLES if one.safest is not None})
 
 
 def tuned(rig: Rig, values: dict[str, float]) -> Rig:
