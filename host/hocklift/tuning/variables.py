@@ -75,8 +75,8 @@ class Variable(NamedTuple):
 
 
 # Bounds are what a person would try by hand (common practice, no source), inside the ranges of
-# the keys and of the core's integers. What braking from a lift's speed takes must fit beside the lag
-# and the time in which weight is seen: so these three narrow each other, in this order.
+# the keys and of the core's integers. What braking from a lift's speed takes must fit beside the
+# lag and the time in which weight is seen: so these three narrow each other, in this order.
 VARIABLES = (
     Variable("control.kp", 0.4, 5.7, by_factor=True),
     Variable("control.ki", 0.2, 30.0, by_factor=True),
