@@ -101,6 +101,11 @@ def test_a_leg_that_swings_out_of_its_band_is_a_fault_as_ever():
     assert walk.leg(0).fault_bits & SLACK
 
 
+# Every speed and the longest stall within what each stage allows.
+SLOW = {f"{name}_step_q6": 300 for name in ("lift", "lower", "release", "stoop")}
+SLOW |= {"stall_ticks": 30}
+
+
 def rig_settings(**changes):
     settings = make("Settings")
     fill_settings(settings, **changes)
@@ -109,18 +114,16 @@ def rig_settings(**changes):
 
 @pytest.mark.parametrize("stage", range(len(STAGES)))
 def test_only_the_stages_without_a_wearer_may_have_a_relay(stage):
-    slow = {"lift_step_q6": 300, "lower_step_q6": 300, "release_step_q6": 300, "stall_ticks": 30}
-    slow |= {"drive_max_permille": 250, "stage": stage}
-    assert problem(rig_settings(**slow)) == ""
-    why = problem(rig_settings(**slow, relay_permille=1))
+    changes = SLOW | {"drive_max_permille": 250, "stage": stage}
+    assert problem(rig_settings(**changes)) == ""
+    why = problem(rig_settings(**changes, relay_permille=1))
     assert ("relay_permille" in why) == (stage >= GANTRY)
 
 
 @pytest.mark.parametrize("stage", [UNLOADED, STAND])
 def test_a_relay_pushes_no_harder_than_its_stage_allows(stage):
-    slow = {"lift_step_q6": 300, "lower_step_q6": 300, "release_step_q6": 300, "stall_ticks": 30}
     most = STAGES[stage][1]
-    changes = {**slow, "drive_max_permille": most, "stage": stage}
+    changes = SLOW | {"drive_max_permille": most, "stage": stage}
     assert problem(rig_settings(**changes, relay_permille=most)) == ""
     if most < 500:
         assert "relay_permille" in problem(rig_settings(**changes, relay_permille=most + 1))
