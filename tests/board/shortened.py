@@ -59,7 +59,7 @@ class Shortened:
 
     def _records(self, record, path):
         rows = [row for row in RECORDS[record] if row[0] in self.fields]
-        yield path, 1 + max(self.places[row[0]] for row in rows)
+        yield path, 1 + max((self.places[row[0]] for row in rows), default=-1)
         for row in rows:
             inner = f"{path}[{self.places[row[0]]}]"
             if len(row) == 2:

@@ -1,12 +1,13 @@
 """MicroPython on an emulated Cortex-M0 with 9.8 kB of heap: the core's ticks, and the file writer.
 
 It is the smallest target there is: a MicroPython of 2017, bytecode only, its own compiler. A
-whole tick does not fit. Shortened as far as it goes, its code takes some 8.5 kB there and the
+whole tick does not fit. Shortened as far as it goes, its code takes some 12 kB there and the
 state of both legs 2.0 kB, and up to 1.5 kB more are wanted while a function is compiled. So a
-tick runs there in two parts, each after a fresh start: all of it but the judging of faults;
-and that, with the model of heat. In each, the state stays on the target from tick to tick;
-what the other part does to it is handed over. Machine code is not tried here: that MicroPython
-has no emitter for it, and loads no precompiled files.
+tick runs there in three parts, each after a fresh start: faults are judged, with the stick and
+the model of heat; the next phase is chosen; and the tick without these two, from estimating the
+pose to the pulse. Nothing of a leg's tick is left out; a wing's is not tried. In each part the
+state stays on the target from tick to tick; what the others do to it is handed over. Machine
+code is not tried here: that MicroPython has no emitter for it, and loads no precompiled files.
 """
 
 import ast
@@ -24,7 +25,7 @@ from hocklift.errors import BoardError
 from hocklift.flashing.prompt import FullError, Prompt
 from hocklift.flashing.target import target_at
 from legcore.faults import STICK
-from legcore.phases import HELD, LIFTING, LOWERING, OFF, RELEASING, STANDING
+from legcore.phases import HELD, LIFTING, OFF, PHASES, STANDING, STOOPING
 from legsim import core
 from shortened import RIG, Shortened
 from walk import Walk
@@ -45,9 +46,12 @@ PORT_BYTES = 60
 # Four times as long as text.
 CHUNK_BYTES = 10
 NAMES = core.words_of("Rig")
-# The modules of the core whose functions a tick runs, in two parts.
+# The modules of the core whose functions a leg's tick runs, in three parts.
 JUDGING = ("watch", "heat", "stick")
-THE_REST = ("estimate", "arming", "supervise", "setpoint", "law", "limits", "step")
+DECIDING = ("supervise", "arming")
+THE_REST = ("estimate", "setpoint", "law", "limits", "stoop", "step")
+# In the place of the first two: what they did to the memory on the PC.
+HANDED_OVER = "def supervise(a,b,c):\n for r,i,v in log:\n  r[i]=v\njudge=lambda*a:0"
 
 
 @contextmanager
@@ -73,11 +77,12 @@ def target():
 
 
 class Tick(NamedTuple):
-    """The core's memory by name: at first, before judging, after it, in the end."""
+    """The core's memory by name: at first, before judging, after it, decided, in the end."""
 
     start: dict[str, int]
     unjudged: dict[str, int]
     judged: dict[str, int]
+    decided: dict[str, int]
     end: dict[str, int]
 
 
@@ -87,17 +92,28 @@ class SeenWalk(Walk):
     def __init__(self, seed):
         # Soon armed, soon there: the walk is short.
         soon = {"arm_ticks": 16, "lift_fold_cdeg": 6900, "arrive_cdeg": 300}
+        soon |= {"stoop_fold_cdeg": 7000, "stoop_step_q6": 1400, "stoop_accel_q6": 100}
         super().__init__(seed, release_step_q6=1638, **soon)
         self.seen = []
-        self.judge = legcore.step.judge
 
     def note(self):
         self.seen.append(dict(zip(NAMES, core.integers(self.rig, "Rig"), strict=True)))
 
-    def judge_seen(self, *records):
-        self.note()
-        self.judge(*records)
-        self.note()
+    def watch(self, patch):
+        """Note the memory before and after judging, and when the phase has been chosen."""
+        judge, supervise = legcore.step.judge, legcore.step.supervise
+
+        def judge_seen(*records):
+            self.note()
+            judge(*records)
+            self.note()
+
+        def supervise_seen(*records):
+            supervise(*records)
+            self.note()
+
+        patch.setattr(legcore.step, "judge", judge_seen)
+        patch.setattr(legcore.step, "supervise", supervise_seen)
 
     def run(self, ticks):
         for _ in range(ticks):
@@ -109,24 +125,29 @@ class SeenWalk(Walk):
 
 @pytest.fixture(scope="module")
 def ticks():
-    """Both feet up, one after the other, and a fault that lets the second one down."""
+    """A stoop, then both feet up in turn, and a fault that lets the second one down."""
     walk = SeenWalk(seed=5)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(legcore.step, "judge", walk.judge_seen)
+        walk.watch(patch)
         walk.run(10)
-        walk.board["arm"] = 1
+        walk.arm()
+        walk.come_to(0, STOOPING)
+        walk.run(70)
+        walk.board["stick_count"] = 2048
+        walk.run(80)
+        walk.board["stick_count"] = 300
         walk.until(0, STANDING)
-        walk.foot(0, 1)
-        walk.until(0, HELD)
+        walk.board["stick_count"] = 2048
+        walk.come_to(0, HELD)
         walk.run(10)
         walk.foot(0, 0)
         walk.until(0, STANDING)
-        walk.foot(1, 1)
-        walk.until(1, LIFTING)
+        walk.come_to(1, LIFTING)
         walk.run(30)
         walk.board["stick_count"] = 4095
         walk.until(1, OFF)
-    return [Tick(*walk.seen[at : at + 4]) for at in range(0, len(walk.seen), 4)]
+    size = len(Tick._fields)
+    return [Tick(*walk.seen[at : at + size]) for at in range(0, len(walk.seen), size)]
 
 
 class Loaded:
@@ -205,42 +226,60 @@ class Loaded:
 
 def test_the_walk_goes_through_every_phase(ticks):
     phases = {tick.end[f"{leg}.phase"] for tick in ticks for leg in ("left", "right")}
-    assert phases == {OFF, STANDING, LIFTING, HELD, LOWERING, RELEASING}
+    assert phases == set(range(len(PHASES)))
+    assert {tick.end["stoop_still"] for tick in ticks if tick.end["left.phase"] == STOOPING} == {
+        0,
+        1,
+    }
     assert ticks[-1].end["fault_bits"] & STICK
 
 
-def test_a_tick_without_its_judging_is_the_same_to_the_bit_on_a_cortex_m0(ticks, record_property):
+def run_part(modules, more, ticks, part):
+    """Run one part of every tick; `part(loaded, tick)`: before it, statements, after it."""
     with target() as prompt:
-        # In the place of judging stands a function that does to the memory what it did on the PC.
-        judged = "def judge(a,b,c,d,e):\n for r,i,v in log:\n  r[i]=v"
-        loaded = Loaded(prompt, THE_REST, judged)
-        step = loaded.short.names["step"]
+        loaded = Loaded(prompt, modules, *more)
         for number, tick in enumerate(ticks):
-            done = loaded.changes(tick.unjudged, tick.judged)
-            log = [f"log+=[({record},{place},{value})]" for record, place, value in done]
-            differs = loaded.step(tick.start, ["log=[]", *log, f"{step}({RIG})"], tick.end)
+            differs = loaded.step(*part(loaded, tick))
             assert not differs, f"tick {number}: {differs}"
         assert loaded.settings_differ() == []
-    record_property("cortex-m0: ticks without judging, both legs", len(ticks))
-    record_property("cortex-m0: bytes of heap left beside them", loaded.room)
+    return f"{len(ticks)} ticks, {loaded.room} bytes of heap left beside it"
 
 
-def test_judging_is_the_same_to_the_bit_on_a_cortex_m0(ticks, record_property):
-    with target() as prompt:
-        loaded = Loaded(prompt, JUDGING)
-        places = loaded.short.places
-        judge = loaded.short.names["judge"]
-        settings = f"{RIG}[{places['settings']}]"
-        for number, tick in enumerate(ticks):
-            leg, other = ("right", "left") if tick.unjudged["turn"] & 1 else ("left", "right")
-            arguments = [RIG, *(f"{RIG}[{places[side]}]" for side in (leg, other))]
-            arguments += [f"{settings}[{places[f'{leg}_{pot}']}]" for pot in ("thigh", "shank")]
-            calls = [f"{judge}({','.join(arguments)})"]
-            differs = loaded.step(tick.unjudged, calls, tick.judged)
-            assert not differs, f"tick {number}: {differs}"
-        assert loaded.settings_differ() == []
-    record_property("cortex-m0: ticks judged, both legs", len(ticks))
-    record_property("cortex-m0: bytes of heap left beside it", loaded.room)
+def visited(loaded, tick):
+    """The records of the leg that a tick visits, and of the other one, on the target."""
+    legs = ("right", "left") if tick.unjudged["turn"] & 1 else ("left", "right")
+    return legs[0], [f"{RIG}[{loaded.short.places[side]}]" for side in legs]
+
+
+def judging(loaded, tick):
+    names, places = loaded.short.names, loaded.short.places
+    side, (leg, other) = visited(loaded, tick)
+    settings = f"{RIG}[{places['settings']}]"
+    pots = ",".join(f"{settings}[{places[f'{side}_{pot}']}]" for pot in ("thigh", "shank"))
+    return tick.unjudged, [f"{names['judge']}({RIG},{leg},{other},{pots})"], tick.judged
+
+
+def deciding(loaded, tick):
+    _, (leg, other) = visited(loaded, tick)
+    return tick.judged, [f"{loaded.short.names['supervise']}({RIG},{leg},{other})"], tick.decided
+
+
+def the_rest(loaded, tick):
+    done = loaded.changes(tick.unjudged, tick.decided)
+    log = [f"log+=[({record},{place},{value})]" for record, place, value in done]
+    return tick.start, ["log=[]", *log, f"{loaded.short.names['step']}({RIG})"], tick.end
+
+
+@pytest.mark.parametrize(
+    ("modules", "more", "part"),
+    [(JUDGING, (), judging), (DECIDING, (), deciding), (THE_REST, (HANDED_OVER,), the_rest)],
+    ids=["judging", "deciding", "the rest"],
+)
+def test_each_part_of_a_tick_is_the_same_to_the_bit_on_a_cortex_m0(
+    modules, more, part, ticks, record_property
+):
+    name = part.__name__.replace("_", " ")
+    record_property(f"cortex-m0: {name} of both legs", run_part(modules, more, ticks, part))
 
 
 def test_a_micropython_that_is_too_old_is_refused():
