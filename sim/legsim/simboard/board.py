@@ -214,6 +214,11 @@ class SimBoard:
         with self._lock:
             self.hands.lean = min(max(side, -1.0), 1.0)
 
+    def push_stick(self, place: float) -> None:
+        """Push the stick: 1 stoops as fast as it can, -1 rises; 0 lets it spring back."""
+        with self._lock:
+            self.hands.stick = min(max(place, -1.0), 1.0)
+
     def weigh(self, carried_kg: float, wearer_kg: float) -> None:
         """Change what the frame carries, and who wears it.
 

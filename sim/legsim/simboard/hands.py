@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from legsim.linkage import leans_under_hip_rad
 from legsim.rig import Rig
-from legsim.wearer import SCRIPT
+from legsim.wearer import HAND_S, SCRIPT
 
 FEET = ("left", "right")
 # A foot pushes its switch within this time, and weight moves across within that.
@@ -28,6 +28,8 @@ class Hands:
         self.raised = dict.fromkeys(FEET, False)
         # Where the wearer leans to: -1 left, 1 right; and how far they have got.
         self.lean = self.leaning = 0.0
+        # Where the stick is pushed to: -1 rises, 1 stoops, 0 let go; and how far it has got.
+        self.stick = self.stick_at = 0.0
         self.held: dict[str, float | None] = dict.fromkeys(FEET)
         # Where the hand is that holds it.
         self.at_rad: dict[str, float | None] = dict.fromkeys(FEET)
@@ -45,12 +47,16 @@ class Hands:
 
     def act(self) -> NDArray[np.void]:
         """What they do in the next tick, a line of a script."""
+        period_s = self.rig.control.period_s
+        self.stick_at = _towards(self.stick_at, self.stick, period_s / HAND_S)
         if self.script is not None:
             self.line = self.script[self.at : self.at + 1].copy()
             self.at = min(self.at + 1, len(self.script) - 1)
+            # Whoever walks has a hand free for the stick, too.
+            self.line["stick"] = np.clip(self.line["stick"] + self.stick_at, -1, 1)
             return self.line
-        period_s = self.rig.control.period_s
         line = self.line[0]
+        line["stick"] = self.stick_at
         for foot in FEET:
             part, target = line[foot], float(self.raised[foot])
             part["push"] = _towards(float(part["push"]), target, period_s / _PUSH_S)
