@@ -34,9 +34,9 @@ from legboard.queues import Notes, Replies, as_bytes
 from legboard.snapshot import copier
 from legboard.words import rows, write
 
-# So many bytes a tick are read at most. With a leg on: one grant or beat; with both off, the
-# inputs of a fed tick.
-BYTES_ON = const(16)
+# So many bytes a tick are read at most. With a leg on: half a grant, or a beat in two; with both
+# off, the inputs of a fed tick.
+BYTES_ON = const(8)
 BYTES_OFF = const(96)
 _MOST = const((1 << 30) - 1)
 _LOOP_MOST_US = const(65535)
@@ -84,6 +84,8 @@ class Link:
         self.handlers = [HANDLERS[row[0]] for row in COMMANDS]
         self.whens = [row[2] for row in COMMANDS]
         self.usages = [_usage(row) for row in COMMANDS]
+        # What the last line came to that has not been acted on.
+        self.found = 0
         # Lines that passed their check, counted round.
         self.line = 0
         self.stop = 0
@@ -124,13 +126,23 @@ class Link:
 
     @micropython.native
     def poll(self):
-        """Read what has come, up to the end of one line, and act on it."""
+        """Read what has come, up to the end of one line, or act on that line.
+
+        With a leg on a tick has time for only one of them, with both off for both.
+        """
+        found = self.found
+        if found:
+            self.found = 0
+            _act(self, found)
+            return
         stream = self.stream
         byte = stream.read_byte()
         if byte < 0:
             return
-        most = BYTES_ON if self.rig.contactor and self.asks.feed == 0 else BYTES_OFF
-        found = self.reader.take(byte, stream, most - 1)
+        if self.rig.contactor and self.asks.feed == 0:
+            self.found = self.reader.take(byte, stream, BYTES_ON - 1)
+            return
+        found = self.reader.take(byte, stream, BYTES_OFF - 1)
         if found:
             _act(self, found)
 

@@ -404,13 +404,14 @@ def test_a_switch_that_the_wearer_closes_stays_closed_whatever_the_host_says():
     assert bench.rig.left.switch == 1
 
 
-def test_a_stop_cuts_in_the_same_tick_and_lasts_until_disarmed():
+def test_a_stop_cuts_as_soon_as_it_is_acted_on_and_lasts_until_disarmed():
+    """With a leg on its ten bytes take two ticks to be read, and the third acts on them."""
     walk = Walk(5)
     walk.arm()
     bench = Bench(rig=walk.rig)
     assert walk.rig.contactor == 1
     bench.send("stop")
-    bench.tick(stepped=True)
+    bench.tick(3, stepped=True)
     assert walk.rig.contactor == 0
     walk.rig.stop = 0
     bench.tick(50, stepped=True)
@@ -498,6 +499,21 @@ def test_a_flood_of_bytes_takes_no_more_of_a_tick_than_it_may():
         before = bench.port.left
         bench.tick()
         assert before - bench.port.left == most
+
+
+def test_with_a_leg_on_no_tick_both_reads_and_acts():
+    """Either takes a tenth of the period, beside all else that such a tick has to do."""
+    bench = granted()
+    bench.legs(STANDING)
+    for word in ("take", "hello"):
+        bench.send(word)
+    acted = []
+    while bench.port.left or bench.link.found:
+        left, line = bench.port.left, bench.link.line
+        bench.tick()
+        acted.append(bench.link.line - line)
+        assert not (acted[-1] and bench.port.left < left)
+    assert acted == [0, 0, 1, 0, 0, 1]
 
 
 def test_one_line_acts_a_tick_and_the_next_one_in_the_next():
