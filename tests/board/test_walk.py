@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 from cable import NEUTRAL_NS, neutral
-from legcore.faults import STOP
-from legcore.phases import HELD, OFF, PHASES, STANDING
+from legcore.faults import STICK, STOP
+from legcore.phases import HELD, OFF, PHASES, STANDING, STOOPING
 from legsim import core
 from legsim.records import POT_ILLS
 from legsim.simboard.exchange import ANALOGUE, BACK
@@ -41,9 +41,10 @@ def outputs_of(tick):
 
 
 def walk(cable):
-    """Arm, raise each foot, disarm in mid-air, arm again, and lose a wiper in a lift."""
+    """Arm, stoop, raise each foot, disarm in mid-air, arm again, and lose a wiper in a lift."""
     board = cable.board
     cable.arm()
+    stoop(cable)
     for leg in (0, 1):
         cable.lift(leg)
         board.raise_foot(leg, False)
@@ -56,6 +57,25 @@ def walk(cable):
     cable.lift(1)
     board.set_trouble("right.thigh_ill", float(POT_ILLS.index("jumping")))
     cable.run(1.0)
+
+
+def fold_both(cable):
+    """Push the stick until both legs are folded by 80 degrees; it stays pushed."""
+    cable.board.push_stick(1.0)
+    cable.until(lambda tick: min(tick[f"{leg}_fold_cdeg"] for leg in LEGS) > 8000)
+
+
+def stoop(cable):
+    """Fold both legs by the stick, stay for a while with it let go, and rise again."""
+    board = cable.board
+    fold_both(cable)
+    board.push_stick(0.0)
+    cable.run(1.5)
+    assert cable.ticks[-1]["left_phase"] == cable.ticks[-1]["right_phase"] == STOOPING
+    board.push_stick(-1.0)
+    cable.until(lambda tick: tick["left_phase"] == tick["right_phase"] == STANDING)
+    board.push_stick(0.0)
+    cable.run(0.5)
 
 
 def snapshot(cable):
@@ -164,6 +184,43 @@ def wire(board, wiring):
     text = table.read_text(encoding="utf-8")
     assert 'WIRING = "spi"' in text
     table.write_text(text.replace('WIRING = "spi"', f'WIRING = "{wiring}"'), encoding="utf-8")
+
+
+def test_the_stick_folds_both_legs_together_and_let_go_they_stay(make_either):
+    """On its own wire, by the board's own decision, against the springs of the simulated rig."""
+    board, cable = make_either()
+    cable.start()
+    cable.arm()
+    fold_both(cable)
+    board.push_stick(0.0)
+    cable.run(1.0)
+    before = board.truth
+    cable.run(3.0)
+    for leg in LEGS:
+        fold, fold_before = (
+            np.degrees(getattr(truth, leg).fold_rad) for truth in (board.truth, before)
+        )
+        assert fold == pytest.approx(fold_before, abs=1.5)
+        assert fold > 78
+    assert board.truth.left.fold_rad == pytest.approx(board.truth.right.fold_rad, abs=0.04)
+    # Both feet bear all the while: a stoop lifts nobody.
+    assert min(board.truth.left.load_N, board.truth.right.load_N) > 100
+    board.push_stick(-1.0)
+    cable.until(lambda tick: tick["left_phase"] == tick["right_phase"] == STANDING)
+    assert {tick["fault_bits"] | tick["left_fault_bits"] for tick in cable.ticks} == {0}
+
+
+def test_a_stick_wire_that_breaks_in_a_stoop_lets_both_legs_rise(make_board):
+    board, cable = make_board()
+    cable.start()
+    cable.arm()
+    fold_both(cable)
+    board.set_trouble("board.stick_ill", 1.0)
+    cable.until(lambda tick: tick["left_phase"] == tick["right_phase"] == OFF)
+    assert neutral(board)
+    assert cable.ticks[-1]["fault_bits"] & STICK
+    rest = np.radians(62)
+    assert max(board.truth.left.fold_rad, board.truth.right.fold_rad) < rest
 
 
 def test_a_multiplexer_that_is_not_given_its_time_is_caught(make_board):
