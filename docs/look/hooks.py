@@ -26,9 +26,10 @@ def words(table: str) -> dict[str, str]:
 
 
 def on_files(files: Any, *, config: Any) -> Any:
-    """Called by mkdocs once: the inks lie with the pages that hocklift writes."""
-    inks = Path(config.config_file_path).parent / "host/hocklift/pages/look/inks.css"
-    files.append(File.generated(config, "inks.css", content=inks.read_text(encoding="utf-8")))
+    """Called by mkdocs once: what lies with the code is in the site, too, inks and schemas."""
+    code = Path(config.config_file_path).parent / "host/hocklift"
+    for path in (code / "pages/look/inks.css", *sorted(code.glob("schemas/*.json"))):
+        files.append(File.generated(config, path.name, content=path.read_text(encoding="utf-8")))
     return files
 
 

@@ -182,6 +182,7 @@ def _record_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add("--out", metavar="FILE", type=Path, help="where to (left out: named by date and time)")
     add("--real-time", action="store_true", help="sim: as fast as a real rig, not as it can")
+    add("--json", action="store_true", help="print what was recorded as JSON")
 
 
 def _replay_arguments(parser: argparse.ArgumentParser) -> None:
@@ -197,6 +198,7 @@ def _report_arguments(parser: argparse.ArgumentParser) -> None:
     add("log", metavar="LOG", type=Path, help="a recording")
     add("--out", metavar="DIR", type=Path, required=True, help="folder for pictures and traces")
     add("--parquet", action="store_true", help="write the trace as Parquet, too")
+    add("--json", action="store_true", help="print the figures as JSON")
 
 
 def _bench_arguments(parser: argparse.ArgumentParser) -> None:

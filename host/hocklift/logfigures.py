@@ -46,6 +46,11 @@ class Figures:
         return not self.faults and not self.lost
 
     @property
+    def legs(self) -> dict[str, "LegFigures"]:
+        """Both legs in figures."""
+        return {leg: leg_figures(self.log, leg) for leg in LEGS}
+
+    @property
     def lost(self) -> bool:
         """Whether anything that the board said is not here."""
         log = self.log
@@ -171,60 +176,99 @@ def phase_spells(log: Log, leg: str) -> list[tuple[int, int, int]]:
     return [(int(phase[start]), start, end) for start, end in pairwise(edges)]
 
 
-# How a figure reads: of one leg, or of the board.
-_LegFigure = Callable[[Log, str], str]
-_BoardFigure = Callable[[Log], str]
+@dataclass(frozen=True)
+class LegFigures:
+    """One leg of a recording in figures; of the drive, 1 is full, and upward is positive."""
+
+    lifts: int
+    fold_least_deg: float
+    fold_most_deg: float
+    drive_most: float
+    drive_least: float
+    phase_s: dict[str, float]
 
 
-def _fold(choose: Callable[..., int]) -> _LegFigure:
-    return lambda log, leg: f"{choose(log.ticks[f'{leg}_fold_cdeg']) / 100:.1f}°"
-
-
-def _drive(choose: Callable[..., int]) -> _LegFigure:
-    return lambda log, leg: f"{choose(log.ticks[f'{leg}_drive_permille']) / 10:+.0f} %"
-
-
-def _lifts(log: Log, leg: str) -> str:
-    lifting = log.ticks[f"{leg}_phase"] == LIFTING
-    return str(len(spells(lifting)))
-
-
-def _seconds_in(phase: int) -> _LegFigure:
-    return lambda log, leg: f"{(log.ticks[f'{leg}_phase'] == phase).sum() * log.period_s:.2f} s"
-
-
-LEG_ROWS: tuple[tuple[str, _LegFigure], ...] = (
-    ("lifts", _lifts),
-    ("fold, least", _fold(np.min)),
-    ("fold, most", _fold(np.max)),
-    ("drive, most upward", _drive(np.max)),
-    ("drive, most downward", _drive(np.min)),
-    *((f"time {phase.name}", _seconds_in(i)) for i, phase in enumerate(PHASES)),
-)
-
-
-def _volts(field: str) -> _BoardFigure:
-    return lambda log: (
-        f"{log.ticks[field].min() / 1000:.2f} to {log.ticks[field].max() / 1000:.2f} V"
+def leg_figures(log: Log, leg: str) -> LegFigures:
+    """Work out the figures of one leg, "left" or "right"."""
+    phase = log.ticks[f"{leg}_phase"]
+    fold_cdeg, drive_permille = log.ticks[f"{leg}_fold_cdeg"], log.ticks[f"{leg}_drive_permille"]
+    return LegFigures(
+        lifts=len(spells(phase == LIFTING)),
+        fold_least_deg=int(fold_cdeg.min()) / 100,
+        fold_most_deg=int(fold_cdeg.max()) / 100,
+        drive_most=int(drive_permille.max()) / 1000,
+        drive_least=int(drive_permille.min()) / 1000,
+        phase_s={
+            each.name: float((phase == i).sum()) * log.period_s for i, each in enumerate(PHASES)
+        },
     )
 
 
-def _loop(log: Log) -> str:
-    loop_ms = log.ticks["loop_us"] / 1000
-    return f"{np.median(loop_ms):.2f} ms, at most {loop_ms.max():.2f} of {log.period_s * 1000:g} ms"
+@dataclass(frozen=True)
+class BoardFigures:
+    """The board of a recording, and the recording itself, in figures."""
+
+    battery_least_V: float
+    battery_most_V: float
+    supply_least_V: float
+    supply_most_V: float
+    loop_median_s: float
+    loop_most_s: float
+    period_s: float
+    missed_periods: int
+    ticks: int
+    missing_ticks: int
+    lost_frames: int
+    damaged: int
+    starts: int
 
 
-def _made(log: Log) -> str:
-    return f"{len(log.ticks)} of {len(log.ticks) + log.missing_ticks}"
+def board_figures(log: Log) -> BoardFigures:
+    """Work out the figures of the board."""
+    ticks = log.ticks
+    return BoardFigures(
+        battery_least_V=int(ticks["battery_mV"].min()) / 1000,
+        battery_most_V=int(ticks["battery_mV"].max()) / 1000,
+        supply_least_V=int(ticks["supply_mV"].min()) / 1000,
+        supply_most_V=int(ticks["supply_mV"].max()) / 1000,
+        loop_median_s=float(np.median(ticks["loop_us"])) / 1e6,
+        loop_most_s=int(ticks["loop_us"].max()) / 1e6,
+        period_s=log.period_s,
+        missed_periods=int(ticks["missed_ticks"].sum()),
+        ticks=len(ticks),
+        missing_ticks=log.missing_ticks,
+        lost_frames=log.lost,
+        damaged=log.damaged,
+        starts=log.restarts + 1,
+    )
 
 
-BOARD_ROWS: tuple[tuple[str, _BoardFigure], ...] = (
-    ("battery", _volts("battery_mV")),
-    ("the board's own supply", _volts("supply_mV")),
-    ("time that a tick took", _loop),
-    ("periods missed by the loop", lambda log: str(int(log.ticks["missed_ticks"].sum()))),
-    ("ticks, of those made", _made),
-    ("frames lost", lambda log: str(log.lost)),
-    ("pieces damaged", lambda log: str(log.damaged)),
-    ("starts of the board", lambda log: str(log.restarts + 1)),
+def _time(phase: str) -> Callable[[LegFigures], str]:
+    return lambda leg: f"{leg.phase_s[phase]:.2f} s"
+
+
+# (what, how its figure reads): of one leg, and of the board.
+LEG_ROWS: tuple[tuple[str, Callable[[LegFigures], str]], ...] = (
+    ("lifts", lambda leg: str(leg.lifts)),
+    ("fold, least", lambda leg: f"{leg.fold_least_deg:.1f}°"),
+    ("fold, most", lambda leg: f"{leg.fold_most_deg:.1f}°"),
+    ("drive, most upward", lambda leg: f"{100 * leg.drive_most:+.0f} %"),
+    ("drive, most downward", lambda leg: f"{100 * leg.drive_least:+.0f} %"),
+    *((f"time {phase.name}", _time(phase.name)) for phase in PHASES),
+)
+BOARD_ROWS: tuple[tuple[str, Callable[[BoardFigures], str]], ...] = (
+    ("battery", lambda b: f"{b.battery_least_V:.2f} to {b.battery_most_V:.2f} V"),
+    ("the board's own supply", lambda b: f"{b.supply_least_V:.2f} to {b.supply_most_V:.2f} V"),
+    (
+        "time that a tick took",
+        lambda b: (
+            f"{1000 * b.loop_median_s:.2f} ms, at most {1000 * b.loop_most_s:.2f}"
+            f" of {1000 * b.period_s:g} ms"
+        ),
+    ),
+    ("periods missed by the loop", lambda b: str(b.missed_periods)),
+    ("ticks, of those made", lambda b: f"{b.ticks} of {b.ticks + b.missing_ticks}"),
+    ("frames lost", lambda b: str(b.lost_frames)),
+    ("pieces damaged", lambda b: str(b.damaged)),
+    ("starts of the board", lambda b: str(b.starts)),
 )

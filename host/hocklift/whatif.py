@@ -35,65 +35,59 @@ class Changed(NamedTuple):
     now: int
 
 
-class Column(NamedTuple):
-    """What one leg's core made of all ticks, by the names of OUTPUTS; `period_s` is a tick."""
+@dataclass(frozen=True)
+class AskedFigures:
+    """What was asked of one leg, in figures; of the drive 1 is full, None where it never moved."""
 
-    outputs: Words
-    leg: str
-    period_s: float
-
-    def of(self, name: str) -> NDArray[np.int64]:
-        """One output of this leg."""
-        return self.outputs[:, OUTPUTS.index(f"{self.leg}.{name}")].astype(np.int64)
-
-    @property
-    def moving(self) -> NDArray[np.bool_]:
-        """In which ticks the drive may leave neutral."""
-        return np.isin(self.of("phase"), _MOVING)
-
-    @property
-    def faults(self) -> tuple[str, ...]:
-        """Every fault seen, of this leg or of the board."""
-        bits = self.of("fault_bits") | self.outputs[:, OUTPUTS.index("fault_bits")]
-        return fault_names(int(np.bitwise_or.reduce(bits, initial=0)))
+    lifts: int
+    phase_s: dict[str, float]
+    drive_most: float
+    drive_least: float
+    drive_mean: float | None
+    lead_deg: float | None
+    faults: tuple[str, ...]
 
 
-def _lifts(column: Column) -> str:
-    return str(int((np.diff((column.of("phase") == LIFTING).astype(int)) > 0).sum()))
+def asked_figures(outputs: Words, leg: str, period_s: float) -> AskedFigures:
+    """Work out the figures of one leg from a row of outputs a tick, by the names of OUTPUTS."""
+
+    def of(name: str) -> NDArray[np.int64]:
+        return outputs[:, OUTPUTS.index(f"{leg}.{name}")].astype(np.int64)
+
+    phase, drive = of("phase"), of("drive_permille") / 1000
+    moving = np.isin(phase, _MOVING)
+    lead_deg = (of("setpoint_cdeg_q6") / 6400 - of("fold_cdeg") / 100)[moving]
+    bits = of("fault_bits") | outputs[:, OUTPUTS.index("fault_bits")]
+    return AskedFigures(
+        lifts=int((np.diff((phase == LIFTING).astype(int)) > 0).sum()),
+        phase_s={each.name: float((phase == i).sum()) * period_s for i, each in enumerate(PHASES)},
+        drive_most=float(drive.max(initial=0)),
+        drive_least=float(drive.min(initial=0)),
+        drive_mean=float(np.abs(drive[moving]).mean()) if moving.any() else None,
+        lead_deg=float(np.sqrt(np.mean(lead_deg**2))) if moving.any() else None,
+        faults=fault_names(int(np.bitwise_or.reduce(bits, initial=0))),
+    )
 
 
-def _seconds_in(phase: int) -> Callable[[Column], str]:
-    return lambda column: f"{(column.of('phase') == phase).sum() * column.period_s:.2f} s"
-
-
-def _most_drive(column: Column) -> str:
-    return f"{column.of('drive_permille').max(initial=0) / 10:.1f} %"
-
-
-def _least_drive(column: Column) -> str:
-    return f"{column.of('drive_permille').min(initial=0) / 10:.1f} %"
-
-
-def _mean_drive(column: Column) -> str:
-    drive = np.abs(column.of("drive_permille")[column.moving])
-    return f"{drive.mean() / 10:.1f} %" if len(drive) else "none"
-
-
-def _lag(column: Column) -> str:
-    lead_deg = column.of("setpoint_cdeg_q6") / 6400 - column.of("fold_cdeg") / 100
-    lead_deg = lead_deg[column.moving]
-    return f"{np.sqrt(np.mean(lead_deg**2)):.2f}°" if len(lead_deg) else "none"
+def _time(phase: str) -> Callable[[AskedFigures], str]:
+    return lambda leg: f"{leg.phase_s[phase]:.2f} s"
 
 
 # (what, how one leg's figure reads)
-ROWS: tuple[tuple[str, Callable[[Column], str]], ...] = (
-    ("lifts begun", _lifts),
-    *((f"time {phase.name}", _seconds_in(i)) for i, phase in enumerate(PHASES)),
-    ("drive, most upward", _most_drive),
-    ("drive, most downward", _least_drive),
-    ("drive while moving, mean", _mean_drive),
-    ("setpoint from fold while moving, root mean square", _lag),
-    ("faults", lambda column: ", ".join(column.faults) or "none"),
+ROWS: tuple[tuple[str, Callable[[AskedFigures], str]], ...] = (
+    ("lifts begun", lambda leg: str(leg.lifts)),
+    *((f"time {phase.name}", _time(phase.name)) for phase in PHASES),
+    ("drive, most upward", lambda leg: f"{100 * leg.drive_most:.1f} %"),
+    ("drive, most downward", lambda leg: f"{100 * leg.drive_least:.1f} %"),
+    (
+        "drive while moving, mean",
+        lambda leg: "none" if leg.drive_mean is None else f"{100 * leg.drive_mean:.1f} %",
+    ),
+    (
+        "setpoint from fold while moving, root mean square",
+        lambda leg: "none" if leg.lead_deg is None else f"{leg.lead_deg:.2f}°",
+    ),
+    ("faults", lambda leg: ", ".join(leg.faults) or "none"),
 )
 
 
@@ -108,9 +102,17 @@ class WhatIf:
     was: Words
     would: Words
 
-    def column(self, leg: str, outputs: Words) -> Column:
-        """One leg of one of the answers."""
-        return Column(outputs, leg, self.log.period_s)
+    @property
+    def legs(self) -> dict[str, dict[str, AskedFigures]]:
+        """By leg: what `was` asked of it, and what `would` have been."""
+        answers = {"was": self.was, "would": self.would}
+        return {
+            leg: {
+                when: asked_figures(outputs, leg, self.log.period_s)
+                for when, outputs in answers.items()
+            }
+            for leg in LEGS
+        }
 
     @property
     def summary(self) -> str:

@@ -1,6 +1,5 @@
 """`hocklift calibrate` at a simulated board: poses in, tables on the board, or nothing at all."""
 
-import json
 import struct
 from math import degrees, radians
 from typing import Any
@@ -8,6 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 from benches import DAY, DEMO, at, interrupt, settings_bytes
+from documents import document_of
 from hocklift.calibrating import _leans_rad
 from hocklift.checking import settings
 from hocklift.checking.asker import NobodyError, Person
@@ -40,8 +40,9 @@ def test_both_legs_are_calibrated_to_within_a_protractors_reading(
     with at() as cable:
         assert main([*COMMAND, "--json"]) == 0
         day, words = kept_words(settings_bytes(cable.board))
-    found = json.loads(capsys.readouterr().out)
+    found = document_of("calibrate", capsys.readouterr().out)
     assert day == settings.today()
+    assert found["met"]
     assert found["kept"] == "Both legs' calibration is on the board."
     assert all(
         joint["residual_rad"] < radians(0.1) for leg in found["legs"] for joint in leg["joints"]

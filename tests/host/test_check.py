@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from benches import Cable, at, check_from, interrupt, settings_bytes
+from documents import document_of
 from hocklift.checking import settings
 from hocklift.checking.asker import SimHands
 from hocklift.checking.bench import Figure
@@ -25,7 +26,7 @@ NAMES = [step.name for step in STEPS]
 
 
 def record_of(folder: Path) -> dict[str, dict[str, object]]:
-    document = json.loads((folder / FILE).read_text(encoding="utf-8"))
+    document = document_of("check-record", (folder / FILE).read_text(encoding="utf-8"))
     return {step["step"]: step for step in document["steps"]}
 
 
@@ -165,7 +166,7 @@ def test_what_has_passed_is_not_done_again_unless_asked_for(
     with at() as cable:
         assert check_from(cable, last, tmp_path, "--json") == 0
         printed = capsys.readouterr()
-        assert json.loads(printed.out)["passed"]
+        assert document_of("check", printed.out)["passed"]
         said = " ".join(printed.err.split())
         assert "is continued" in said
         assert "foot switch" not in said
@@ -181,7 +182,7 @@ def test_the_record_of_another_calibration_does_not_count(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (tmp_path / FILE).write_text(
-        json.dumps({"schema": "hocklift check 1", "rig": "", "mark": "other", "steps": []}),
+        json.dumps({"schema": "hocklift check record 1", "rig": "", "mark": "other", "steps": []}),
         encoding="utf-8",
     )
     with at() as cable:

@@ -1,12 +1,12 @@
 """What `hocklift doctor` sees, and what it tells to do."""
 
-import json
 from importlib import metadata
 from pathlib import Path
 from types import SimpleNamespace
 
 import legboard
 import pytest
+from documents import document_of
 from hocklift import doctoring
 from hocklift.cli import main
 from hocklift.doctoring import BAD, GOOD, OPTION, OPTIONAL, Finding, findings
@@ -74,7 +74,7 @@ def test_without_a_board_it_is_well_and_says_how_to_go_on(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     assert main(["doctor", "--json"]) == 0
-    said = json.loads(capsys.readouterr().out)
+    said = document_of("doctor", capsys.readouterr().out)
     rows = {row["what"]: row for row in said["findings"]}
     assert rows["a board on USB"]["state"] == OPTION
     assert "--port sim" in rows["a board on USB"]["advice"]

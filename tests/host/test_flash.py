@@ -1,6 +1,5 @@
 """`hocklift flash` as a person meets it: which board, which settings, what it says in the end."""
 
-import json
 import os
 from dataclasses import replace
 from pathlib import Path
@@ -9,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from documents import document_of
 from hocklift.cli import main
 from hocklift.device import Device, SilentError
 from hocklift.errors import PortError, RigFileError
@@ -187,7 +187,7 @@ def test_a_new_board_gets_the_real_firmware_and_says_hello(
 
         before = board.received
         assert main(["flash", "--port", board.port, "--json"]) == 0
-        document = json.loads(capsys.readouterr().out)
+        document = document_of("flash", capsys.readouterr().out)
         assert document["met"]
         assert document["sent"] == []
         assert document["settings"] == "left as they are, not calibrated"
@@ -293,7 +293,7 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def flash_sim(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any]:
     assert main(["flash", "--json", *words]) == 0
-    return dict(json.loads(capsys.readouterr().out))
+    return document_of("flash", capsys.readouterr().out)
 
 
 def test_the_simulated_board_is_flashed_where_no_port_is_named_and_real_ones_are_told(

@@ -1,10 +1,10 @@
 """`hocklift margins`: what it says, draws and returns."""
 
-import json
 from dataclasses import replace
 from math import degrees
 
 import pytest
+from documents import document_of
 from hocklift.cli import main
 from hocklift.loops.told import COLUMNS, Told, cells, told
 from hocklift.pages.margins_page import write_page
@@ -65,8 +65,7 @@ def test_a_motor_too_weak_for_the_speed_is_looked_at_in_half_of_it(found: Told) 
 
 def test_json_has_every_loop_in_si(capsys) -> None:
     assert main(["margins", "--json"]) == 0
-    document = json.loads(capsys.readouterr().out)
-    assert document["schema"] == "hocklift margins 1"
+    document = document_of("margins", capsys.readouterr().out)
     assert document["met"] is True
     assert {loop["phase"] for loop in document["loops"]} == {"lifting", "held", "lowering"}
     for loop in document["loops"]:

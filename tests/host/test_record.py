@@ -12,6 +12,7 @@ from pathlib import Path
 from queue import SimpleQueue
 
 import pytest
+from documents import document_of
 from fakeboard import Breaking, FakeBoard, walked_inputs
 from hocklift.cli import main
 from hocklift.commands import record as command
@@ -330,9 +331,12 @@ def test_a_hang_is_recorded_and_both_sides_of_the_reset_replay(tmp_path, monkeyp
 def test_a_board_in_real_time_at_a_serial_port_loses_nothing(tmp_path, capsys):
     with SimBoard(realtime=True) as board:
         path = tmp_path / "a.log"
-        assert main(["record", "--port", board.port, "--seconds", "3", "--out", str(path)]) == 0
+        command = ["record", "--port", board.port, "--seconds", "3", "--out", str(path), "--json"]
+        assert main(command) == 0
         assert board.usb.stalls == 0
-    assert "Before anything moves" in capsys.readouterr().out
-    log = read_log(path)
+    said = capsys.readouterr()
+    assert "Before anything moves" in said.err
+    told, log = document_of("record", said.out), read_log(path)
+    assert (told["met"], told["ticks"], told["lost_frames"]) == (True, len(log.ticks), 0)
     assert (log.damaged, log.lost) == (0, 0)
     assert replay(log).differences == ()

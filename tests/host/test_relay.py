@@ -1,6 +1,5 @@
 """`hocklift relay` at a simulated board: what it finds, and that it stays safe whatever happens."""
 
-import json
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -11,12 +10,14 @@ import hocklift.commands.relay
 import numpy as np
 import pytest
 from benches import DEMO, Cable, settings_bytes, wired
+from documents import document_of
 from hocklift import swinging
 from hocklift.checking import settings
 from hocklift.checking.asker import SimHands
 from hocklift.checking.bench import Bench
 from hocklift.checking.ticks import Ticks
 from hocklift.cli import main
+from hocklift.commands.output import print_json
 from hocklift.device import Device
 from hocklift.loops.swung import Relay, leg_cells
 from hocklift.pages.relay_page import write_page
@@ -112,10 +113,12 @@ def test_the_boards_own_settings_are_as_before(swung: dict[str, Any]) -> None:
     assert swung["now"][PUSH] == 0
 
 
-def test_json_and_page_tell_all_of_it(swung: dict[str, Any]) -> None:
-    found, relay = swung["json"], swung["relay"]
-    json.dumps(found)
-    assert found["schema"] == "hocklift relay 1"
+def test_json_and_page_tell_all_of_it(
+    swung: dict[str, Any], capsys: pytest.CaptureFixture[str]
+) -> None:
+    relay = swung["relay"]
+    print_json(swung["json"])
+    found = document_of("relay", capsys.readouterr().out)
     assert found["met"] is True
     assert all(row["source"] for row in found["gains"])
     page = Page(swung["page"].read_text(encoding="utf-8"))

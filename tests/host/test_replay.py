@@ -1,12 +1,12 @@
 """Re-stepping a recording: the same to the bit here and on a board, or told where not."""
 
-import json
 from dataclasses import replace
 from random import Random
 
 import numpy as np
 import pytest
 from cobs import cobs
+from documents import document_of
 from fakeboard import Breaking, FakeBoard, walked_inputs
 from hocklift.cli import main
 from hocklift.device import Device
@@ -234,8 +234,7 @@ def test_with_a_rig_it_shows_what_would_have_been_and_ends_with_0(path, tmp_path
     assert "lift_step_q6" in out
     assert "time lifting" in out
     assert main(["replay", str(path), str(tmp_path / "slow.toml"), "--json"]) == 0
-    document = json.loads(capsys.readouterr().out)
-    assert document["schema"] == "hocklift replay 1"
+    document = document_of("replay", capsys.readouterr().out)
     assert document["what_if"]["changed"][0]["name"] == "lift_step_q6"
 
 

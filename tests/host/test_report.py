@@ -7,11 +7,12 @@ from queue import SimpleQueue
 
 import numpy as np
 import pytest
+from documents import document_of
 from fakeboard import FakeBoard, walked_inputs
 from hocklift.cli import main
 from hocklift.device import Device
 from hocklift.log import read_log
-from hocklift.logfigures import BOARD_ROWS, LEG_ROWS, LEGS, figures_of
+from hocklift.logfigures import BOARD_ROWS, LEG_ROWS, LEGS, board_figures, figures_of, leg_figures
 from hocklift.pages.log_page import CSV, PAGE, PARQUET, trace_columns, write_page
 from hocklift.pages.log_pictures import _thinned, plans_of
 from hocklift.recording import record
@@ -93,10 +94,11 @@ def test_every_fault_is_told_with_its_time_and_remedy(page, figures):
 
 
 def test_every_figure_of_legs_and_board_is_told(page, log):
-    for what, figure in LEG_ROWS:
-        assert " ".join([what, *(figure(log, leg) for leg in LEGS)]) in page.text
-    for what, figure in BOARD_ROWS:
-        assert " ".join(f"{what} {figure(log)}".split()) in page.text
+    legs, board = [leg_figures(log, leg) for leg in LEGS], board_figures(log)
+    for what, words in LEG_ROWS:
+        assert " ".join([what, *map(words, legs)]) in page.text
+    for what, words in BOARD_ROWS:
+        assert " ".join(f"{what} {words(board)}".split()) in page.text
 
 
 def test_what_happened_is_told_in_order(page, figures, log):
@@ -165,6 +167,22 @@ def test_the_command_writes_the_page_and_says_what_was_found(path, tmp_path, cap
     out = capsys.readouterr().out
     assert "emergency stop, of the board, at" in out
     assert sorted(each.name for each in (tmp_path / "r").iterdir()) == [PAGE, CSV]
+
+
+def test_json_tells_faults_events_and_all_figures(path, figures, tmp_path, capsys):
+    assert main(["report", str(path), "--out", str(tmp_path), "--json"]) == 0
+    said = capsys.readouterr()
+    assert f"Pictures: {tmp_path / PAGE}" in said.err
+    told = document_of("report", said.out)
+    assert told["verdict"] == figures.verdict
+    assert [(each["fault"], each["start_s"]) for each in told["faults"]] == [
+        (each.fault.name, each.start_s) for each in figures.faults
+    ]
+    assert [each["words"] for each in told["events"]] == [each.words for each in figures.events]
+    assert told["board"]["ticks"] == len(figures.log.ticks)
+    assert sum(told["legs"]["left"]["phase_s"].values()) == pytest.approx(
+        len(figures.log.ticks) * figures.log.period_s
+    )
 
 
 def test_a_clean_recording_is_told_as_clean(tmp_path):

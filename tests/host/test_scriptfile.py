@@ -1,10 +1,10 @@
 """A script of acts: read with its units, told by act and key where it is wrong, played in order."""
 
-import json
 from pathlib import Path
 
 import numpy as np
 import pytest
+from documents import document_of
 from hocklift.cli import main
 from hocklift.errors import ScriptFileError
 from hocklift.scriptfile import FILE_NAME, example, read_script
@@ -134,7 +134,7 @@ def test_a_played_stoop_is_judged_by_the_wants_of_the_rig(
     acts = [("stoop", "4.5 s"), ("stand", "5 s"), ("rise", "4.5 s")]
     text = "".join(f'[[act]]\ndo = "{name}"\ntime = "{time}"\n' for name, time in acts)
     assert main(["rehearse", "--script", str(written(tmp_path, text)), "--json"]) == 0
-    document = json.loads(capsys.readouterr().out)
+    document = document_of("rehearse", capsys.readouterr().out)
     assert document["met"]
     stoop = document["legs"]["left"]["stoop"]
     assert stoop["count"] == 1

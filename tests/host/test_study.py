@@ -2,7 +2,6 @@
 
 import csv
 import io
-import json
 import shlex
 from dataclasses import replace
 from math import inf
@@ -12,6 +11,7 @@ from typing import Any
 import hocklift.commands.rehearse
 import hocklift.commands.study
 import pytest
+from documents import document_of
 from hocklift.cli import main
 from hocklift.errors import CrewError, RigFileError
 from hocklift.pages.study_page import BUILDS, PAGE
@@ -215,7 +215,7 @@ def test_as_json_it_holds_every_share_and_the_worst_builds(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     code = main(["study", "--rigs", "6", "--seconds", "8", "--seed", str(SEED), "--json"])
-    told = json.loads(capsys.readouterr().out)
+    told = document_of("study", capsys.readouterr().out)
     expected = studied(rigs=6)
     assert told["met"] == expected.met == (code == 0)
     assert told["every_want"]["met"] == expected.share.met

@@ -2,12 +2,12 @@
 
 import csv
 import io
-import json
 from itertools import product
 from math import isnan, nan
 from pathlib import Path
 
 import pytest
+from documents import document_of
 from hocklift.cli import main
 from hocklift.commands.output import print_json
 from hocklift.commands.sweep import as_json, print_sweep
@@ -235,7 +235,7 @@ def test_it_ends_with_0_if_anything_passes_and_with_1_if_nothing_does(
 ) -> None:
     for argument in ("rope.breaking=0.1..0.2 kN:2", "drive.drum_width=40..80 mm:2"):
         code = main(["size", "--sweep", argument, "--json"])
-        told = json.loads(capsys.readouterr().out)
+        told = document_of("sweep", capsys.readouterr().out)
         assert code == (0 if any(row["verdict"] == "passes" for row in told["rows"]) else 1)
         assert told["met"] == (code == 0)
     assert swept("rope.breaking=0.1..0.2 kN:2").met is False
@@ -262,17 +262,13 @@ def test_a_small_sweep_is_printed_whole_and_a_big_one_by_its_best() -> None:
         assert all(result.marks[one.why] for one in result.combinations)
 
 
-def test_json_has_every_row_in_si_and_no_nan(capsys: pytest.CaptureFixture[str]) -> None:
+def test_json_has_every_row_in_the_units_given(capsys: pytest.CaptureFixture[str]) -> None:
     result = swept("mechanism.fold_extended=60..110 deg:3")
     print_json(as_json(result))
-    printed = capsys.readouterr().out
-    assert "NaN" not in printed and "Infinity" not in printed
-    told = json.loads(printed)
-    assert told["schema"] == "hocklift sweep 1"
+    told = document_of("sweep", capsys.readouterr().out)
     assert told["keys"] == ["mechanism.fold_extended"]
-    assert [row["values_SI"] for row in told["rows"]] == [
-        list(one.values) for one in result.combinations
-    ]
+    assert told["units"] == ["deg"]
+    assert [row["values"] for row in told["rows"]] == [[60], [85], [110]]
     assert told["rows"][0]["sink_m"] == result.combinations[0].figures[0]
     assert told["rows"][2]["sink_m"] is None
 

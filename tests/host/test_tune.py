@@ -1,11 +1,11 @@
 """`hocklift tune`, as a person runs it: small searches through the real core, files, exit codes."""
 
-import json
 from dataclasses import replace
 from math import radians
 from pathlib import Path
 
 import pytest
+from documents import document_of
 from hocklift.cli import main
 from hocklift.pages.tune_page import PAGE
 from hocklift.rigfile.file import read_rig, rig_text, write_rig
@@ -27,7 +27,7 @@ def rig_file(folder: Path, rig: Rig = SLOW) -> Path:
 
 
 def figures(capsys: pytest.CaptureFixture[str]) -> dict:
-    return json.loads(capsys.readouterr().out)
+    return document_of("tune", capsys.readouterr().out)
 
 
 @pytest.fixture(scope="module")

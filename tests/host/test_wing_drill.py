@@ -1,6 +1,5 @@
 """The drill of wings: every trouble ends safe, each is seen where it must be, none goes untried."""
 
-import json
 from dataclasses import replace
 from math import radians
 from pathlib import Path
@@ -8,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from documents import document_of
 from hocklift.cli import main
 from hocklift.rigfile.file import write_rig
 from hocklift.wing_drilling import (
@@ -128,7 +128,7 @@ def test_the_command_tells_what_it_drilled_and_ends_with_0(
     path = tmp_path / "wings.toml"
     write_rig(DEMO, path)
     assert main(["drill", str(path), "--runs", "2", "--json", "--out", str(tmp_path)]) == 0
-    told = json.loads(capsys.readouterr().out)
+    told = document_of("drill-wings", capsys.readouterr().out)
     assert told["met"]
     assert len(told["table"]) == 2 * len(MOMENTS) * len(WING_TROUBLES)
     assert set(told["limits"]) == set(WING_LIMITS)

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+from documents import document_of
 from hocklift.cli import main
 from hocklift.errors import RigFileError
 from hocklift.rigfile.file import read_any_rig, read_rig, rig_text, write_rig
@@ -127,8 +128,9 @@ def test_new_writes_both_demo_rigs_and_each_is_sized_and_rehearsed(
     assert isinstance(read_any_rig(tmp_path / "marsh-heron.toml"), Rig)
     assert main(["size", str(wings)]) == 0
     assert "Every part bears what it has to." in capsys.readouterr().out
-    assert main(["rehearse", str(wings)]) == 0
-    assert "both meet every want" in capsys.readouterr().out
+    assert main(["rehearse", str(wings), "--json"]) == 0
+    told = document_of("rehearse-wings", capsys.readouterr().out)
+    assert "both meet every want" in told["verdict"]
 
 
 def test_a_wearer_is_no_use_to_wings(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

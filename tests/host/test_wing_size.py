@@ -1,11 +1,11 @@
 """Sizing of wings: what limits them, what mends it, and against formulas by hand."""
 
-import json
 from dataclasses import replace
 from math import radians
 from pathlib import Path
 
 import pytest
+from documents import document_of
 from hocklift.cli import main
 from hocklift.rigfile.file import write_rig
 from hocklift.sizing.checks import rows_of
@@ -66,7 +66,7 @@ def test_json_and_page_tell_the_same_checks(
     path = tmp_path / "wings.toml"
     write_rig(DEMO, path)
     assert main(["size", str(path), "--json", "--out", str(tmp_path)]) == 0
-    told = json.loads(capsys.readouterr().out)
+    told = document_of("size", capsys.readouterr().out)
     assert {check["part"] for check in told["checks"]} >= {"upper rope", "lower rope", "hinge pin"}
     page = (tmp_path / "size.html").read_text(encoding="utf-8")
     assert "upper rope" in page

@@ -11,7 +11,7 @@ from hocklift.checking.bench import Figure
 from hocklift.errors import LogError
 from hocklift.files import write_atomically
 
-SCHEMA = "hocklift check 1"
+SCHEMA = "hocklift check record 1"
 FILE = "check.json"
 
 

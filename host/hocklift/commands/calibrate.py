@@ -32,7 +32,7 @@ def run(args: argparse.Namespace) -> int:
             say(console, f"\nStopped. {run.kept_words}")
             raise
     if args.json:
-        print_json(as_json(run, rig_name))
+        print_json(as_json(run, rig_name, good))
     console.print(run.kept_words, style="bold green" if good else "bold red")
     if good and hello.values["settings_state"]:
         say(console, "The board had no usable settings before: take its power and give it back.")
@@ -68,11 +68,12 @@ def show(leg: LegResult, console: Console) -> None:
         say(console, f"{leg.name} leg, {remark.words}")
 
 
-def as_json(run: Calibrating, rig_name: str) -> dict[str, Any]:
+def as_json(run: Calibrating, rig_name: str, good: bool) -> dict[str, Any]:
     """All poses and fits in SI units."""
     return {
         "schema": SCHEMA,
         "rig": rig_name,
+        "met": good,
         "kept": run.kept_words,
         "legs": [
             {

@@ -19,6 +19,8 @@ from hocklift.rigfile.file import rig_or_demo
 from hocklift.transport import open_port
 from hocklift.wire import Frame
 
+SCHEMA = "hocklift check 1"
+
 
 def run(args: argparse.Namespace) -> int:
     """Check; 0 when every step has passed, 1 when one failed or was not reached."""
@@ -108,6 +110,7 @@ def as_json(outcome: Outcome) -> dict[str, Any]:
     """The record, and what the run came to."""
     return {
         **outcome.record.as_json(),
+        "schema": SCHEMA,
         "passed": outcome.passed,
         "stage": outcome.stage,
         "failed": [entry.step for entry in outcome.failed],

@@ -18,6 +18,7 @@ from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
+from hocklift.commands.output import print_json
 from hocklift.device import Device
 from hocklift.errors import OutputError
 from hocklift.logfigures import loss_words, times
@@ -26,6 +27,7 @@ from hocklift.rigfile.file import rig_or_demo
 from hocklift.safety.cautions import BEFORE_MOTION
 from hocklift.transport import SIM, open_port
 
+SCHEMA = "hocklift record 1"
 # A simulated wearer walks for so long where nobody says how long.
 _WALK_S = 20.0
 _LIVE_HZ = 10
@@ -38,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     path = args.out or Path(datetime.now().strftime("hocklift-%Y%m%d-%H%M%S.log"))
     if path.exists():
         raise OutputError(f"{path}: exists already; name another file with --out, or move it away")
-    console = Console()
+    console = Console(stderr=args.json)
     say = partial(console.print, highlight=False, markup=False, soft_wrap=True)
     seconds = args.seconds
     if args.port == SIM:
@@ -60,6 +62,8 @@ def run(args: argparse.Namespace) -> int:
                 marks=_typed_lines(),
                 show=show,
             )
+    if args.json:
+        print_json(as_json(recording))
     _tell_end(recording, say)
     return 1 if recording.trouble else 0
 
@@ -179,3 +183,27 @@ def _tell_end(recording: Recording, say: Callable[[str], None]) -> None:
     for note in "".join(recording.notes).splitlines():
         say(f"The board notes: {note}")
     say(f"Next: hocklift replay {recording.path}")
+
+
+def as_json(recording: Recording) -> dict[str, Any]:
+    """What was recorded, and what came meanwhile."""
+    return {
+        "schema": SCHEMA,
+        "log": str(recording.path),
+        "met": not recording.trouble,
+        "ended": recording.why,
+        "seconds": recording.seconds,
+        "ticks": recording.ticks,
+        "missing_ticks": recording.missing,
+        "lost_frames": recording.lost,
+        "damaged": recording.damaged,
+        "restarts": recording.restarts,
+        "marks": recording.marks,
+        "bytes": recording.bytes,
+        "faults": [
+            {"fault": fault.name, "text": fault.text, "remedy": fault.remedy}
+            for fault in FAULTS
+            if fault.name in recording.faults
+        ],
+        "notes": "".join(recording.notes).splitlines(),
+    }

@@ -1,7 +1,7 @@
 """`hocklift replay`: step the control code again over a recording; here, on a board, or changed."""
 
 import argparse
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import partial
 from typing import Any
 
@@ -18,7 +18,7 @@ from hocklift.logfigures import counted, times
 from hocklift.replaying import Difference, Replay, replay, runs
 from hocklift.rigfile.file import read_rig
 from hocklift.transport import open_port
-from hocklift.whatif import LEGS, ROWS, WhatIf, what_if
+from hocklift.whatif import ROWS, WhatIf, what_if
 
 SCHEMA = "hocklift replay 1"
 # A memory has hundreds of numbers; what differs is what matters.
@@ -162,18 +162,19 @@ def _print_what_if(other: WhatIf, console: Console) -> None:
     if len(other.changed) > _MOST_SHOWN:
         say(f"- and {len(other.changed) - _MOST_SHOWN} more: --json has them all")
     table = Table(box=None, pad_edge=False)
-    for heading in ("", *(f"{leg}\n{when}" for leg in LEGS for when in ("was", "would"))):
-        table.add_column(heading, justify="left" if heading == "" else "right")
-    for what, cells in _what_if_rows(other):
-        table.add_row(what, *cells)
+    columns = {
+        f"{leg}\n{when}": figures
+        for leg, answers in other.legs.items()
+        for when, figures in answers.items()
+    }
+    table.add_column("")
+    for heading in columns:
+        table.add_column(heading, justify="right")
+    for what, words in ROWS:
+        table.add_row(what, *map(words, columns.values()))
     console.print(table)
     say(other.summary)
     say("The legs moved as they did: this tells what would have been asked of them, no more.")
-
-
-def _what_if_rows(other: WhatIf) -> list[tuple[str, list[str]]]:
-    columns = [other.column(leg, outputs) for leg in LEGS for outputs in (other.was, other.would)]
-    return [(what, [figure(column) for column in columns]) for what, figure in ROWS]
 
 
 def as_json(result: Result) -> dict[str, Any]:
@@ -204,10 +205,10 @@ def as_json(result: Result) -> dict[str, Any]:
             "rig": other.rig_name,
             "summary": other.summary,
             "changed": [change._asdict() for change in other.changed],
-            "rows": [
-                {"what": what, "left": cells[:2], "right": cells[2:]}
-                for what, cells in _what_if_rows(other)
-            ],
+            "legs": {
+                leg: {when: asdict(figures) for when, figures in answers.items()}
+                for leg, answers in other.legs.items()
+            },
         },
     }
 

@@ -10,6 +10,7 @@ from rich.table import Table
 
 from hocklift.commands.output import check_out, deliver
 from hocklift.rigfile.file import any_rig_or_demo, rig_or_demo
+from hocklift.rigfile.units import in_unit
 from hocklift.sizing.checks.check import TIGHT
 from hocklift.sizing.result import Sizing, cautions, margin_shown, shown, size
 
@@ -80,7 +81,7 @@ def _checks_table(sizing: Sizing) -> Table:
 
 
 def as_json(sizing: Sizing) -> dict[str, Any]:
-    """All checks in SI units; what is unknown is null."""
+    """All checks, each in its own unit; what is unknown is null."""
     return {
         "schema": SCHEMA,
         "rig": sizing.rig_name,
@@ -92,8 +93,9 @@ def as_json(sizing: Sizing) -> dict[str, Any]:
                 "part": row.check.part,
                 "situation": row.check.situation,
                 "what": row.check.what,
-                "demand_SI": row.demand,
-                "capacity_SI": row.capacity,
+                "demand": in_unit(row.demand, row.check.unit),
+                "capacity": in_unit(row.capacity, row.check.unit),
+                "unit": row.check.unit,
                 "margin": row.margin,
                 "verdict": row.verdict,
                 "source": row.check.source,

@@ -10,6 +10,7 @@ from rich.console import Console
 from rich.table import Table
 
 from hocklift.commands.output import check_out, deliver
+from hocklift.rigfile.units import in_unit
 from hocklift.sizing.axes import Axis, axes_of, sign_of
 from hocklift.sizing.sweep import (
     HEADLINES,
@@ -92,17 +93,21 @@ def _table(swept: Sweep, combinations: list[Combination]) -> Table:
 
 
 def as_json(swept: Sweep) -> dict[str, Any]:
-    """All combinations in SI units; what is endless, or unknown for want of a rig, is null."""
+    """All combinations; what is endless, or unknown for want of a rig, is null."""
     return {
         "schema": SCHEMA,
         "rig": swept.rig_name,
         "met": swept.met,
         "verdict": swept.verdict,
         "keys": [axis.path for axis in swept.axes],
+        "units": [axis.unit for axis in swept.axes],
         "followed": list(swept.followed),
         "rows": [
             {
-                "values_SI": list(one.values),
+                "values": [
+                    in_unit(value, axis.unit)
+                    for value, axis in zip(one.values, swept.axes, strict=True)
+                ],
                 **{
                     headline.name: figure
                     for headline, figure in zip(HEADLINES, one.figures, strict=True)

@@ -4,12 +4,14 @@ To write all of them anew, and the examples of all pages: python -m hocklift.man
 """
 
 import argparse
+import json
 from collections.abc import Callable, Iterable
 
 from legsim.rig import Rig
 from legsim.simboard.page import BOARDS, board_page, pin_table
 from legsim.tables import FAULTS, STAGES
 
+from hocklift import schemas
 from hocklift.checking.steps import SET_UP, STEPS
 from hocklift.cli import COMMANDS, EXIT_CODES, Command
 from hocklift.manual.alone import standing_alone
@@ -119,11 +121,41 @@ def bench_steps_page() -> str:
     return "\n".join(parts)
 
 
+def json_page() -> str:
+    """Every document that `--json` prints, field by field, from its schema."""
+    parts = [
+        "# What `--json` prints\n",
+        "Every command that prints figures prints them for programs, too, with `--json`: one"
+        " document, and nothing else, on its standard output; words for a person go to its standard"
+        " error then. Exit codes stay [as they are](commands.md#how-a-command-ends).\n",
+        "Each document says its name and version under `schema`. The number goes up when a field"
+        " goes away, or changes its name, unit or meaning; a new field alone leaves it. What is"
+        " infinite or unknown is null, for JSON has neither.\n",
+        "For each there is a JSON Schema (draft 2020-12), a file to check documents with, here and"
+        " in the installed package `hocklift.schemas`; under `unit` it has each number's unit. A"
+        " field's place is written as in `checks[].margin`, of each entry of a list; `*` stands for"
+        " a name.\n",
+    ]
+    for name in schemas.names():
+        schema = json.loads(schemas.text(name))
+        rows = [
+            (f"`{field.path}`", _cell(field.kind), field.unit, _cell(field.meaning))
+            for field in schemas.fields(name)
+        ]
+        parts += [
+            f"## {name.replace('-', ' ')}\n",
+            f"{schema['description']}. As a file: [{name}.json]({name}.json)\n",
+            *table(("field", "holds", "unit", "meaning"), rows),
+        ]
+    return "\n".join(parts)
+
+
 PAGES: dict[str, Callable[[], str]] = {
     "bench-steps.md": bench_steps_page,
     "board.md": board_page,
     "commands.md": commands_page,
     "faults.md": faults_page,
+    "json.md": json_page,
     "rig-keys.md": rig_keys_page,
     "safety.md": safety_page,
     "sources.md": sources_page,

@@ -11,7 +11,7 @@ from legwire.messages import TICK_FLAGS
 from hocklift.errors import OutputError
 from hocklift.files import write_atomically
 from hocklift.log import Log, flag, rig_of
-from hocklift.logfigures import BOARD_ROWS, LEG_ROWS, LEGS, Figures
+from hocklift.logfigures import BOARD_ROWS, LEG_ROWS, Figures, board_figures
 from hocklift.pages.drawing import drawn
 from hocklift.pages.log_pictures import plans_of
 from hocklift.pages.motion import motion_of_log
@@ -36,7 +36,8 @@ def write_page(figures: Figures, folder: Path, *, parquet: bool) -> Path:
     The trace is written first: a page, once there, is complete.
     """
     log = figures.log
-    rig = rig_of(log)
+    rig, board = rig_of(log), board_figures(log)
+    legs = figures.legs.values()
     page = render(
         "log.html.j2",
         name=log.path.name,
@@ -44,8 +45,8 @@ def write_page(figures: Figures, folder: Path, *, parquet: bool) -> Path:
         header=log.header,
         board=log.hello or log.header.get("board"),
         ended=log.ended,
-        leg_rows=[(what, *(figure(log, leg) for leg in LEGS)) for what, figure in LEG_ROWS],
-        board_rows=[(what, figure(log)) for what, figure in BOARD_ROWS],
+        leg_rows=[(what, *map(words, legs)) for what, words in LEG_ROWS],
+        board_rows=[(what, words(board)) for what, words in BOARD_ROWS],
         pictures=drawn(plans_of(figures), figures),
         motion=rig and motion_of_log(rig, log, figures.moment_s),
         cautions=_CAUTIONS,

@@ -131,6 +131,11 @@ def show(value: float, unit: str, digits: int = 18, rounding: str = ROUND_HALF_E
     return f"{number:f}" if -7 < number.adjusted() < 15 else f"{number:e}"
 
 
+def in_unit(value: float, unit: str) -> float:
+    """The number of an SI value in `unit`; what is endless or no number stays so."""
+    return float(show(value, unit)) if isfinite(value) else value
+
+
 def _rounded(exact: Fraction, digits: int, rounding: str) -> Decimal:
     with localcontext(prec=digits, rounding=rounding):
         return Decimal(exact.numerator) / exact.denominator
