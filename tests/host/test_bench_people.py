@@ -4,6 +4,7 @@ import pytest
 from hocklift.benchpage.asks import ASKS
 from hocklift.benchpage.people import ACTS, People, possible
 from hocklift.errors import BoardError
+from hocklift.recording import walk
 from legsim.linkage import GRAVITY_MPS2
 from legsim.rig import Rig
 from legsim.simboard.board import SimBoard
@@ -22,6 +23,9 @@ class Plant:
 
     def set_trouble(self, place, value):
         self.places[place] = value
+
+    def push_stick(self, place):
+        self.places["stick"] = place
 
 
 def test_the_page_can_ask_for_all_that_people_can_do_and_nothing_else():
@@ -71,6 +75,17 @@ def test_a_trouble_that_nobody_knows_is_told():
         People(Plant(), RIG).trouble("moonstruck", 0, "thigh")
 
 
+def test_a_stick_springs_back_when_whoever_held_it_is_gone():
+    plant = Plant()
+    people = People(plant, RIG)
+    people.push_stick(0.6)
+    assert plant.places == {"stick": 0.6}
+    assert people.state()["stick"] == 0.6
+    people.let_go()
+    assert plant.places == {"stick": 0.0}
+    assert people.state()["stick"] == 0.0
+
+
 @pytest.fixture
 def standing():
     if micropython() is None:
@@ -112,3 +127,69 @@ def test_a_heavier_wearer_bears_themself_and_leans_a_share_on_the_frame(standing
     standing.advance(1.5)
     share_N = RIG.hip.lean_share * 50 * GRAVITY_MPS2
     assert sum(loads_N(standing)) - before_N == pytest.approx(share_N, rel=0.03)
+
+
+# Started without a cable, a board waits so long before it looks at anything.
+START_S = 6.0
+
+
+def arm(board):
+    board.advance(START_S)
+    board.arm(True)
+    board.advance(RIG.control.arm_time_s + 1)
+    assert board.truth.contactor
+
+
+def folds_rad(board):
+    return board.truth.left.fold_rad, board.truth.right.fold_rad
+
+
+def stoop_and_rise(board):
+    """Both legs go down and up again as fast as the rig file wants, side by side all the way."""
+    board.push_stick(1.0)
+    apart_rad = 0.0
+    for _ in range(round(RIG.wants.stoop_s / 0.1)):
+        board.advance(0.1)
+        left_rad, right_rad = folds_rad(board)
+        apart_rad = max(apart_rad, abs(left_rad - right_rad))
+    assert apart_rad < RIG.wants.stoop_apart_rad
+    assert min(folds_rad(board)) == pytest.approx(RIG.wants.stoop_fold_rad, abs=0.02)
+    board.push_stick(-1.0)
+    board.advance(RIG.wants.stoop_s)
+    board.push_stick(0.0)
+    most_rad = RIG.mechanism.fold_extended_rad + RIG.control.rest_margin_rad
+    assert max(folds_rad(board)) < most_rad
+    assert board.truth.contactor
+
+
+def test_a_hand_on_the_stick_stoops_both_legs_and_raises_them(standing):
+    arm(standing)
+    stoop_and_rise(standing)
+
+
+def test_a_stick_that_is_let_go_on_the_way_leaves_the_legs_where_they_are(standing):
+    arm(standing)
+    standing.push_stick(1.0)
+    standing.advance(2.0)
+    standing.push_stick(0.0)
+    standing.advance(1.0)
+    before = folds_rad(standing)
+    assert 0.1 < before[0] - RIG.mechanism.fold_extended_rad < 0.4
+    standing.advance(5.0)
+    assert folds_rad(standing) == pytest.approx(before, abs=RIG.wants.stoop_drift_rad)
+
+
+def test_whoever_stops_in_mid_walk_stands_on_still_ground_and_may_stoop(standing):
+    standing.advance(START_S)
+    walk(standing, RIG, 20.0, 1)
+    standing.advance(11.0)
+    for leg in (0, 1):
+        standing.raise_foot(leg, False)
+    standing.advance(2.0)
+    truth = standing.truth
+    before = truth.left.thigh_rad, truth.right.thigh_rad
+    standing.advance(2.0)
+    # Ground that went on under the feet would carry them off, and the leans with them.
+    truth = standing.truth
+    assert (truth.left.thigh_rad, truth.right.thigh_rad) == pytest.approx(before, abs=0.01)
+    stoop_and_rise(standing)

@@ -66,6 +66,7 @@ ASKS = {
     "emergency": Ask(SIM_ONLY, {"on": _flag}),
     "foot": Ask(SIM_ONLY, {"leg": _leg, "on": _flag}),
     "lean": Ask(SIM_ONLY, {"side": _number(-1, 1)}),
+    "stick": Ask(SIM_ONLY, {"place": _number(-1, 1)}),
     "stand": Ask(SIM_ONLY, {"on": _flag}),
     "weigh": Ask(SIM_ONLY, {"carried_kg": _number(*CARRIED_KG), "wearer_kg": _number(*WEARER_KG)}),
     "walk": Ask(SIM_ONLY, {"on": _flag}),

@@ -212,6 +212,8 @@ class Live:
         """Between two frames: who is in charge, what is asked for, and being in step."""
         if self.people is not None:
             self.people.pass_time()
+            if not self._held:
+                self.people.let_go()
         there = self._held and self._now_s() - self._page_beat_s < PAGE_SILENT_S
         if self._leave:
             self._leave = False

@@ -45,7 +45,7 @@ class People:
         self.armed = self.stopped = self.stand = self.walks = False
         self.walks_until_s = 0.0
         self.raised = [False, False]
-        self.lean = 0.0
+        self.lean = self.stick = 0.0
         self.carried_kg = rig.mechanism.carried_mass_kg
         self.wearer_kg = rig.hip.wearer_mass_kg
         self.struck: list[Struck] = []
@@ -70,6 +70,16 @@ class People:
         """Lean over: -1 left, 1 right."""
         self.lean = side
         self.board.lean(side)
+
+    def push_stick(self, place: float) -> None:
+        """Push the stick: 1 stoops as fast as it can, -1 rises; 0 lets it spring back."""
+        self.stick = place
+        self.board.push_stick(place)
+
+    def let_go(self) -> None:
+        """The hand that held something is gone: what springs back does so."""
+        if self.stick:
+            self.push_stick(0.0)
 
     def on_stand(self, on: bool) -> None:
         """Hang the frame on its stand, or put it down."""
@@ -134,6 +144,7 @@ class People:
             "walks": self.walks,
             "raised": self.raised,
             "lean": self.lean,
+            "stick": self.stick,
             "carried_kg": self.carried_kg,
             "wearer_kg": self.wearer_kg,
             "struck": [f"{one.name} {one.where}".strip() for one in self.struck],
@@ -146,6 +157,7 @@ ACTS: dict[str, Callable[[People, dict[str, Any]], None]] = {
     "emergency": lambda people, asked: people.stop(asked["on"]),
     "foot": lambda people, asked: people.raise_foot(asked["leg"], asked["on"]),
     "lean": lambda people, asked: people.lean_over(asked["side"]),
+    "stick": lambda people, asked: people.push_stick(asked["place"]),
     "stand": lambda people, asked: people.on_stand(asked["on"]),
     "weigh": lambda people, asked: people.weigh(asked["carried_kg"], asked["wearer_kg"]),
     "walk": lambda people, asked: people.walk(asked["on"]),

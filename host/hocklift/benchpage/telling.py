@@ -39,6 +39,7 @@ def state(live: "Live") -> dict[str, Any]:
             }
             for leg in LEGS
         ],
+        "stick": _stick(last, live.shadow.settings),
         "faults": holding({"": last.get("fault_bits", 0), **bits}),
         "arming": [
             {"said": one.said, "holds": not blocks & one.bit, "remedy": one.remedy}
@@ -60,6 +61,18 @@ def state(live: "Live") -> dict[str, Any]:
         },
         "people": live.people and live.people.state(),
     }
+
+
+def _stick(last: dict[str, int], words: list[int]) -> float | None:
+    """How far the board takes the stick to be pushed, -1 (rise) to 1 (stoop); None: not known."""
+    if not words or "stick_count" not in last:
+        return None
+    centre, zone, span = (
+        words[NAMES.index(f"stick_{name}_count")] for name in ("centre", "zone", "span")
+    )
+    away = last["stick_count"] - centre
+    share = min(max(abs(away) - zone, 0) / span, 1.0)
+    return round(share if away > 0 else -share, 2)
 
 
 def settings(live: "Live") -> dict[str, Any]:

@@ -37,6 +37,18 @@ KNOBS = (
         ),
     ),
     (
+        "stoop",
+        (
+            "wants.stoop_fold",
+            "control.stoop_speed",
+            "control.stoop_accel",
+            "control.stoop_time",
+            "control.keep",
+            "control.stick_curve",
+            "safety.apart",
+        ),
+    ),
+    (
         "limits",
         (
             "control.drive_max",
@@ -76,6 +88,7 @@ def stage_most(path: str, stage: int) -> float:
         "control.lift_speed": speed_radps,
         "control.lower_speed": speed_radps,
         "control.release_speed": speed_radps,
+        "control.stoop_speed": speed_radps,
         "safety.stall_time": row.stall_ms / 1000,
     }.get(path, inf)
 

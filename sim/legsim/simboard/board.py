@@ -241,7 +241,7 @@ class SimBoard:
     def swing(self, leg: int, foot_x_m: float) -> None:
         """Draw a foot forward by its stirrup, or back."""
         with self._lock:
-            self.hands.line[FEET[leg]]["foot_x_m"] = foot_x_m
+            self.hands.foot_x_m[FEET[leg]] = foot_x_m
 
     def ground(self, leg: int, height_m: float) -> None:
         """Push something up under a foot that is so high."""

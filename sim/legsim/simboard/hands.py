@@ -13,6 +13,8 @@ FEET = ("left", "right")
 # A foot pushes its switch within this time, and weight moves across within that.
 _PUSH_S = 0.03
 _SHIFT_S = 0.15
+# How fast a foot is drawn to where it is to stand, as at the end of a walk.
+_FOOT_MPS = 0.5
 # How fast a hand turns a leg.
 _HAND_RADPS = 0.6
 
@@ -26,6 +28,8 @@ class Hands:
         self.script: NDArray[np.void] | None = None
         self.at = 0
         self.raised = dict.fromkeys(FEET, False)
+        # How far ahead of the hip each foot is to stand.
+        self.foot_x_m = dict.fromkeys(FEET, 0.0)
         # Where the wearer leans to: -1 left, 1 right; and how far they have got.
         self.lean = self.leaning = 0.0
         # Where the stick is pushed to: -1 rises, 1 stoops, 0 let go; and how far it has got.
@@ -57,8 +61,12 @@ class Hands:
             return self.line
         line = self.line[0]
         line["stick"] = self.stick_at
+        line["walk_mps"] = 0.0
         for foot in FEET:
             part, target = line[foot], float(self.raised[foot])
+            x_m = _towards(float(part["foot_x_m"]), self.foot_x_m[foot], period_s * _FOOT_MPS)
+            part["foot_x_mps"] = (x_m - part["foot_x_m"]) / period_s
+            part["foot_x_m"] = x_m
             part["push"] = _towards(float(part["push"]), target, period_s / _PUSH_S)
             part["raised"] = _towards(float(part["raised"]), target, period_s / _SHIFT_S)
         self.leaning = _towards(self.leaning, self.lean, period_s / _SHIFT_S)

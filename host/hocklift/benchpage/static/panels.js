@@ -16,6 +16,11 @@ export function write(target, text) {
 
 const fixed = (value, digits = 1) => (Number.isFinite(value) ? value.toFixed(digits) : "–");
 
+export function stickWords(place) {
+  if (!place) return "let go";
+  return `${Math.abs(100 * place).toFixed(0)} % to ${place > 0 ? "stoop" : "rise"}`;
+}
+
 const FIGURES = [
   ["phase", (leg, state) => state.phase],
   ["fold", (leg, state, now) => `${fixed(now[`${leg}_fold_deg`])}°`],
@@ -75,7 +80,7 @@ export function tellArming(list, conditions, armed) {
     list.append(item);
   }
   if (conditions.every(({ holds }) => holds)) {
-    list.append(element("li", "All of it holds: close the arm input and hold it to arm."));
+    list.append(element("li", "All of it holds: close the arm input and hold it to arm.", { class: "next" }));
   }
 }
 
@@ -94,6 +99,7 @@ export function tellEvent(list, event) {
 export function tellLoop(table, state, now, board) {
   const rows = [
     ["board", `${board.board}, firmware ${board.firmware}, MicroPython ${board.micropython}`],
+    ["stick", state.stick === null ? "–" : stickWords(state.stick)],
     ["battery", `${fixed(now.battery_V, 2)} V`],
     ["the board's own supply", `${fixed(now.supply_V, 2)} V`],
     [

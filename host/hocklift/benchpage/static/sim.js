@@ -1,6 +1,6 @@
 // Hands, wearer and troubles at the simulated rig; on a real board none of this is shown.
 
-import { byId, element, write } from "./panels.js";
+import { byId, element, stickWords, write } from "./panels.js";
 
 const HANDS = [
   ["arm", {}, "Arm input closed", (people) => people.armed],
@@ -42,6 +42,7 @@ export class Sim {
 
   listen() {
     const { ask } = this;
+    this.listenToStick();
     byId("lean").oninput = (event) => ask("lean", { side: Number(event.target.value) });
     byId("weigh").onsubmit = (event) => {
       event.preventDefault();
@@ -57,6 +58,28 @@ export class Sim {
       });
     };
     byId("heal").onclick = () => ask("heal");
+  }
+
+  // It springs back from whatever held it: a pointer, a key, or the focus.
+  listenToStick() {
+    const stick = byId("stick");
+    const push = (up) => {
+      stick.value = up;
+      this.held = up !== 0;
+      this.ask("stick", { place: -Number(up) });
+    };
+    const letGo = () => { if (this.held) push(0); };
+    stick.addEventListener("input", () => push(Number(stick.value)));
+    stick.addEventListener("keydown", (event) => {
+      const up = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1 }[event.key];
+      if (!up) return;
+      event.preventDefault();
+      if (!event.repeat) push(up);
+    });
+    for (const kind of ["keyup", "blur", "pointercancel"]) stick.addEventListener(kind, letGo);
+    window.addEventListener("pointerup", letGo);
+    window.addEventListener("blur", letGo);
+    document.addEventListener("visibilitychange", letGo);
   }
 
   chosen() {
@@ -79,6 +102,10 @@ export class Sim {
     write(byId("lean-words"), side);
     const set = (id, value) => { if (document.activeElement !== byId(id)) byId(id).value = value; };
     set("lean", people.lean);
+    if (!this.held) byId("stick").value = -people.stick;
+    const words = stickWords(people.stick);
+    write(byId("stick-words"), words);
+    byId("stick").setAttribute("aria-valuetext", words);
     set("carried", people.carried_kg);
     set("wearer", people.wearer_kg);
     write(byId("struck"), people.struck.length ? `Wrong now: ${people.struck.join(", ")}.` : "Nothing is wrong with the rig.");

@@ -6,7 +6,12 @@ const KEEP = 5600;
 const DROP = 600;
 const CHART_PX = 84;
 const LAST_PX = 108;
-const PHASE_SHADES = ["#f7f7f7", "#e0e0e0", "#009e73", "#f0e442", "#56b4e9", "#cc79a7"];
+// Of each phase that moves a leg; the reports have the same ones. Those at rest go with the page.
+const PHASE_SHADES = {
+  lifting: "#009e73", "held up": "#f0e442", lowering: "#56b4e9", releasing: "#cc79a7",
+  stooping: "#e69f00",
+};
+const ON_SHADE = "#1d2328";
 
 const ink = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 
@@ -16,7 +21,6 @@ export class Traces {
     this.canvas = canvas;
     this.traces = welcome.traces;
     this.columns = welcome.columns;
-    this.phases = welcome.phases.map((phase) => phase.name);
     this.data = this.columns.map(() => []);
     this.time = [];
     this.latest = {};
@@ -77,7 +81,7 @@ export class Traces {
   build() {
     this.charts?.forEach((chart) => chart.plot.destroy());
     this.box.replaceChildren();
-    this.ink = { text: ink("--ink"), grid: ink("--line"), left: ink("--blue"), right: ink("--red") };
+    this.ink = { text: ink("--ink"), grid: ink("--line"), soft: ink("--line"), left: ink("--blue"), right: ink("--red") };
     this.charts = this.traces.map((trace, i) => this.chart(trace, i === this.traces.length - 1));
     this.dirty = true;
   }
@@ -118,7 +122,7 @@ export class Traces {
         pxAlign: 0,
         legend: { show: false },
         cursor: { show: false },
-        padding: [6, 8, 0, 0],
+        padding: [10, 8, 0, 0],
         scales: {
           x: { time: false, range: () => [(this.now ?? WINDOW_S) - WINDOW_S, this.now ?? WINDOW_S] },
           y: { range: (_, low, high) => spanned(low, high, trace.span) },
@@ -210,13 +214,14 @@ export class Traces {
       list.forEach(([time, name], i) => {
         const [from, to] = [x(time), i + 1 < list.length ? x(list[i + 1][0]) : right];
         if (to <= from) return;
-        ctx.fillStyle = PHASE_SHADES[this.phases.indexOf(name)] ?? "#999";
+        const shade = PHASE_SHADES[name] ?? (name === "off" ? "transparent" : this.ink.soft);
+        ctx.fillStyle = shade;
         ctx.fillRect(from, top, to - from, tall);
-        ctx.strokeStyle = "#1d2328";
+        ctx.strokeStyle = this.ink.text;
         ctx.lineWidth = 0.7;
         ctx.strokeRect(from, top, to - from, tall);
         if (ctx.measureText(name).width + 6 < to - from) {
-          ctx.fillStyle = "#1d2328";
+          ctx.fillStyle = PHASE_SHADES[name] ? ON_SHADE : this.ink.text;
           ctx.fillText(name, from + 4, top + tall / 2);
         }
       });

@@ -116,9 +116,12 @@ export class Legs {
     const [thigh, shank] = leansUnderHip(shape, shape.extended_rad);
     this.stood = 1000 * (shape.thigh_m * Math.cos(thigh) + shape.shank_m * Math.cos(shank));
     this.ground = this.stood + 90;
-    svg.setAttribute("viewBox", `-380 0 ${2 * BESIDE_MM} ${(this.ground + 80).toFixed(0)}`);
+    // As far back as a knee goes, with its plate.
+    const behind = Math.ceil(1000 * shape.thigh_m * Math.sin(shape.hard_rad / 2)) + 70;
+    const width = BESIDE_MM + behind + 240;
+    svg.setAttribute("viewBox", `${-behind} 0 ${width} ${(this.ground + 80).toFixed(0)}`);
     this.floor = made(svg, "line", {
-      x1: -360, x2: 2 * BESIDE_MM - 400, y1: this.ground + 10, y2: this.ground + 10,
+      x1: 20 - behind, x2: width - behind - 20, y1: this.ground + 10, y2: this.ground + 10,
       stroke: "currentColor", "stroke-width": 5,
     });
     this.legs = names.map((name, i) => new Leg(svg, shape, `${name} leg`, i ? "var(--red)" : "var(--blue)"));
