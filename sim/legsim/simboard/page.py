@@ -139,7 +139,7 @@ FACTS = {
             "Whatever ends the program makes the outputs neutral first, contactor before pulses;"
             " a program that hangs is ended by the watchdog",
             (
-                "test_an_exception_at_any_line_of_an_armed_cycle_leaves_outputs_at_rest",
+                "test_an_exception_at_any_line_of_the_loop_leaves_outputs_at_rest",
                 "test_a_second_ctrl_c_at_any_line_after_the_first_changes_nothing_of_it",
                 "test_on_micropython_at_any_call_into_the_hardware_with_a_leg_up",
                 "test_a_loop_that_hangs_is_reset_within_its_time_unarmed_and_told",
@@ -174,7 +174,7 @@ FACTS = {
             "On ESP32 a soft reset ends the pulses, low",
             "MicroPython ports/esp32/machine_pwm.c",
             "No pulse is no motion only after a while; power has gone by the contactor before",
-            ("test_an_exception_at_any_line_of_an_armed_cycle_leaves_outputs_at_rest",),
+            ("test_an_exception_at_any_line_of_the_loop_leaves_outputs_at_rest",),
         ),
         Fact(
             "A new width counts from the pulse's next cycle on: at 50 Hz up to 20 ms late",
