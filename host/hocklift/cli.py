@@ -245,6 +245,20 @@ def _manual_arguments(parser: argparse.ArgumentParser) -> None:
     add("--no-open", action="store_true", help="only print where it is, open no browser")
 
 
+# What a completion script can be made for, and where it then goes.
+SHELLS = {
+    "bash": "`hocklift completion bash > ~/.hocklift.bash`, and the line `source ~/.hocklift.bash`"
+    " in `~/.bashrc`",
+    "zsh": "`hocklift completion zsh > FOLDER/_hocklift`, where FOLDER is one of `$fpath`",
+    "fish": "`hocklift completion fish > ~/.config/fish/completions/hocklift.fish`",
+}
+
+
+def _completion_arguments(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("shell", metavar="SHELL", choices=tuple(SHELLS), help=f"one of {', '.join(SHELLS)}")
+
+
 class Command(NamedTuple):
     """One word of the command line; `module` has `run(args) -> int`, imported only to run it."""
 
@@ -357,6 +371,12 @@ COMMANDS = (
         "hocklift.commands.manual",
         _manual_arguments,
     ),
+    Command(
+        "completion",
+        "print a script with which a shell completes commands, options and files",
+        "hocklift.commands.completion",
+        _completion_arguments,
+    ),
 )
 
 
@@ -406,23 +426,24 @@ class _Version(argparse.Action):
 
 
 def _run(argv: Sequence[str] | None) -> int:
-    args = _parser().parse_args(argv)
+    args = parser().parse_args(argv)
     code: int = importlib.import_module(args.module).run(args)
     return code
 
 
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+def parser() -> argparse.ArgumentParser:
+    """The parser of the command line, made from the table of commands."""
+    whole = argparse.ArgumentParser(
         prog="hocklift",
         description="Control, simulate and size a home-built powered leg frame.",
         allow_abbrev=False,
     )
-    parser.add_argument("--version", action=_Version, help="print the version and end")
-    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+    whole.add_argument("--version", action=_Version, help="print the version and end")
+    commands = whole.add_subparsers(metavar="COMMAND", required=True)
     for command in COMMANDS:
         sub = commands.add_parser(
             command.name, help=command.help, description=command.help, allow_abbrev=False
         )
         command.add_arguments(sub)
         sub.set_defaults(module=command.module)
-    return parser
+    return whole

@@ -74,7 +74,6 @@ def run(page: str, folder: Path) -> list[str]:
         **os.environ,
         "XDG_DATA_HOME": str(folder / "data"),
         "COLUMNS": str(_WIDTH),
-        "NO_COLOR": "1",
         "PYTHONIOENCODING": "utf-8",
     }
     said = []

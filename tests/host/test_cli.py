@@ -1,23 +1,27 @@
 """The command line as a person meets it: exit codes, messages, and no traceback."""
 
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
 
-import hocklift.commands.new
 import pytest
-from hocklift.cli import COMMANDS, main
+from hocklift.cli import COMMANDS, EXIT_CODES, main
 from hocklift.rigfile.file import read_rig, rig_text
 from hocklift.scriptfile import read_script
 from legsim.rig import Rig
+from terminals import at_terminal
 
 TEXT = rig_text(Rig())
 
 
+HOCKLIFT = [sys.executable, "-m", "hocklift"]
+
+
 def hocklift_run(*words: str | Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [sys.executable, "-m", "hocklift", *map(str, words)],
+        [*HOCKLIFT, *map(str, words)],
         capture_output=True,
         text=True,
         timeout=60,
@@ -145,29 +149,86 @@ def test_wrong_usage_ends_with_2_and_names_what_was_wrong(
     assert expected in capsys.readouterr().err
 
 
-def test_an_interrupt_ends_with_130_and_one_short_line(
-    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def interrupted(args: object) -> int:
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(hocklift.commands.new, "run", interrupted)
-    assert main(["new", "x"]) == 130
-    assert capsys.readouterr().err == "hocklift: stopped\n"
+# How it ends: a test for each row of the table.
 
 
-def test_a_reader_that_has_left_ends_it_without_a_word(tmp_path: Path) -> None:
+def all_is_well(folder: Path) -> int:
+    return hocklift_run("new", folder).returncode
+
+
+def a_check_is_not_met(folder: Path) -> int:
+    """A rope of so little strength holds no rig."""
+    return hocklift_run("size", "--sweep", "rope.breaking=0.1..0.2 kN:2").returncode
+
+
+def wrong_input(folder: Path) -> int:
+    return hocklift_run("size", folder / "none.toml").returncode
+
+
+def ctrl_c_at_a_terminal(folder: Path) -> int:
+    with at_terminal([*HOCKLIFT, "drill"], folder, os.environ) as terminal:
+        terminal.read_until("Drilling")
+        terminal.type("\x03")
+        last_line = terminal.read_all().splitlines()[-1]
+        assert last_line.endswith("hocklift: stopped")
+        return terminal.code()
+
+
+def the_reader_has_left(folder: Path) -> int:
     reader, writer = os.pipe()
     os.close(reader)
     with os.fdopen(writer, "w") as pipe:
         done = subprocess.run(
-            [sys.executable, "-m", "hocklift", "new", tmp_path],
+            [*HOCKLIFT, "new", folder],
             stdout=pipe,
             stderr=subprocess.PIPE,
             timeout=60,
             check=False,
         )
-    assert (done.returncode, done.stderr) == (141, b"")
+    assert done.stderr == b""
+    return done.returncode
+
+
+ENDS = {
+    0: all_is_well,
+    1: a_check_is_not_met,
+    2: wrong_input,
+    130: ctrl_c_at_a_terminal,
+    141: the_reader_has_left,
+}
+
+
+@pytest.mark.parametrize("code", [code for code, _ in EXIT_CODES])
+def test_each_way_to_end_of_the_table_is_one_that_a_command_really_takes(
+    tmp_path: Path, code: int
+) -> None:
+    assert ENDS[code](tmp_path) == code
+
+
+# Colour is for people at a terminal, and for those among them who want it.
+
+# Select graphic rendition, ECMA-48 (1991) 8.3.117: 30 to 37 and, as terminals have it, 90 to 97
+# are colours of letters; 1 is bold.
+COLOURED = re.compile(r"\x1b\[(?:\d+;)*(?:3[0-7]|9[0-7])m")
+
+
+def test_a_pipe_gets_no_escape_sequence() -> None:
+    done = hocklift_run("margins")
+    assert "Calm" in done.stdout
+    assert "\x1b" not in done.stdout + done.stderr
+
+
+@pytest.mark.parametrize(("wish", "coloured"), [({}, True), ({"NO_COLOR": "1"}, False)])
+def test_a_terminal_gets_colour_unless_no_color_is_set(
+    tmp_path: Path, wish: dict[str, str], coloured: bool
+) -> None:
+    """As no-color.org has it: set and not empty, whatever its value."""
+    env = {name: value for name, value in os.environ.items() if name != "NO_COLOR"}
+    env |= {"TERM": "xterm", **wish}
+    with at_terminal([*HOCKLIFT, "margins"], tmp_path, env) as terminal:
+        shown = terminal.read_all()
+    assert "Calm" in shown
+    assert bool(COLOURED.search(shown)) == coloured
 
 
 def test_a_name_that_the_terminal_cannot_show_is_no_traceback(tmp_path: Path) -> None:

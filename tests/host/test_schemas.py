@@ -89,4 +89,6 @@ def test_every_document_is_held_to_its_schema_as_a_command_really_prints_it() ->
 
 def test_every_command_with_figures_to_print_has_them_as_json_too() -> None:
     """The others print where something is: what was written, a page's address, the manual."""
-    assert {command.name for command in COMMANDS} - set(names()) == {"new", "bench", "manual"}
+    assert {command.name for command in COMMANDS} - set(names()) == {
+        *("new", "bench", "manual", "completion"),
+    }

@@ -13,7 +13,7 @@ from legsim.tables import FAULTS, STAGES
 
 from hocklift import schemas
 from hocklift.checking.steps import SET_UP, STEPS
-from hocklift.cli import COMMANDS, EXIT_CODES, Command
+from hocklift.cli import COMMANDS, EXIT_CODES, SHELLS, Command
 from hocklift.manual.alone import standing_alone
 from hocklift.manual.wiring import wiring_svg
 from hocklift.pages.drawing import drawn
@@ -56,6 +56,10 @@ def commands_page() -> str:
         *(_command(command) for command in COMMANDS),
         "## How a command ends\n",
         *table(("code", "meaning"), rows),
+        "## The tab key\n",
+        "A shell can complete commands, options and files. Once:\n",
+        *(f"- {shell}: {where}" for shell, where in SHELLS.items()),
+        "\nFrom the next shell on, `hocklift reh` and the tab key make `hocklift rehearse`.\n",
     ]
     return "\n".join(parts)
 
