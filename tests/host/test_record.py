@@ -106,7 +106,7 @@ def test_a_board_that_falls_silent_ends_it_with_a_message(board, tmp_path):
 
 def test_a_recorder_that_is_killed_loses_one_frame_at_most(tmp_path, record_property):
     done = subprocess.run(
-        [sys.executable, HERE / "killed_recorders.py", tmp_path, "20"],
+        [sys.executable, HERE / "killed_recorders.py", tmp_path, "50"],
         capture_output=True,
         text=True,
         timeout=300,
@@ -114,9 +114,9 @@ def test_a_recorder_that_is_killed_loses_one_frame_at_most(tmp_path, record_prop
     )
     assert done.returncode == 0, done.stderr
     results = json.loads(done.stdout)
-    record_property("frames lost by 20 killed recorders", sum(lost for lost, _ in results))
+    record_property("frames lost by 50 killed recorders", sum(lost for lost, _ in results))
     assert all(lost in (0, 1) for lost, _ in results)
-    assert len({kept for _, kept in results}) > 10
+    assert len({kept for _, kept in results}) > 25
     for i in range(len(results)):
         log = read_log(tmp_path / str(i) / "a.log")
         assert (log.damaged, log.lost, log.ended) == (0, 0, None)
