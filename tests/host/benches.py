@@ -54,19 +54,36 @@ def wired(rig: Rig = DEMO, *, day: int = DAY, **options: Any) -> Iterator[Wires]
         board.close()
 
 
+class Counting(LockstepPort):
+    """Notes each line on its way to the board, until the cable comes off."""
+
+    def __init__(self, cable: "Cable", rig: Rig) -> None:
+        super().__init__(cable.board, rig.control.period_s)
+        self.cable = cable
+
+    def write(self, data: bytes) -> None:
+        if len(self.cable.said) == self.cable.pulled_after:
+            self.close()
+        self.cable.said.append(data)
+        super().write(data)
+
+
 class Cable:
     """Hands a board to a command; the board stays when the command is over."""
 
     def __init__(self, patch: pytest.MonkeyPatch, board: Wires) -> None:
         self.board = board
         self.port: LockstepPort | None = None
+        # The lines that the host has said, and after how many of them the cable comes off.
+        self.said: list[bytes] = []
+        self.pulled_after: int | None = None
         for command in (hocklift.commands.calibrate, hocklift.commands.check):
             patch.setattr(command, "open_port", self.open)
         patch.setattr(board, "close", lambda: None)
 
     def open(self, port: str, rig: Rig) -> LockstepPort:
         assert port == "sim"
-        self.port = LockstepPort(self.board, rig.control.period_s)
+        self.port = Counting(self, rig)
         return self.port
 
     def pull(self) -> None:

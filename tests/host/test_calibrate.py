@@ -1,7 +1,9 @@
 """`hocklift calibrate` at a simulated board: poses in, tables on the board, or nothing at all."""
 
 import struct
+from collections.abc import Callable
 from math import degrees, radians
+from random import Random
 from typing import Any
 
 import numpy as np
@@ -131,6 +133,52 @@ def test_stopped_at_the_second_leg_the_first_one_is_kept_and_said_to_be(
     assert "The left leg's calibration is on the board; the other leg's is as it was." in said
     assert table_of(words, "left_thigh") != table_of(before, "left_thigh")
     assert table_of(words, "right_thigh") == table_of(before, "right_thigh")
+
+
+@pytest.fixture(scope="module")
+def lines() -> list[bytes]:
+    """All that is said to a board while it is calibrated."""
+    with at() as cable:
+        assert main(COMMAND) == 0
+        return cable.said
+
+
+@pytest.mark.big
+def test_a_cable_pulled_at_any_line_leaves_each_leg_old_or_new_and_the_next_run_gets_on(
+    lines: list[bytes],
+    capsys: pytest.CaptureFixture[str],
+    record_property: Callable[[str, object], None],
+) -> None:
+    """At random ones, and at random ones of those that write."""
+    chance = Random(11)
+    writing = [i for i, line in enumerate(lines) if line.startswith((b"set", b"keep"))]
+    cuts = sorted(
+        {*chance.sample(range(1, len(lines)), 6), *chance.sample(writing, 4), writing[-1]}
+    )
+    for number, cut in enumerate(cuts):
+        with at() as cable:
+            _, before = kept_words(settings_bytes(cable.board))
+            cable.pulled_after = cut
+            assert main(COMMAND) == 2, cut
+            said = capsys.readouterr()
+            assert "the connection has ended" in said.err
+            assert "Traceback" not in said.err
+            # Nothing of what was said before has power to come; what is kept is whole.
+            cable.board.advance(1.0)
+            assert not cable.board.truth.contactor
+            _, words = kept_words(settings_bytes(cable.board))
+            new = [
+                table_of(words, name) != table_of(before, name) for name in settings.CALIBRATIONS
+            ]
+            assert new in ([False] * 4, [True, True, False, False], [True] * 4), cut
+            if cut in writing:
+                assert "it then has the old one or the new one whole" in " ".join(said.out.split())
+                cable.board.reset()
+            if number % 4 == 0:
+                cable.pulled_after = None
+                assert main(COMMAND) == 0, cut
+                capsys.readouterr()
+    record_property("calibrate: cables pulled, at random lines", len(cuts))
 
 
 def test_a_leg_alone_does_not_make_a_calibrated_board() -> None:
