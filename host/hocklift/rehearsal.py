@@ -27,7 +27,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from hocklift.errors import RigFileError, ScriptFileError, WearerFileError
-from hocklift.scriptfile import place, read_script
+from hocklift.scriptfile import LEG_TRACK, place, read_script
 from hocklift.studying.words import build_rows
 from hocklift.wearerfile import built_in_gait, read_gait
 
@@ -92,14 +92,13 @@ def rehearse_script(
 
     Raises RigFileError, ScriptFileError or WearerFileError where they make no walk.
     """
-    acts = read_script(script_file)
+    acts = read_script(script_file, LEG_TRACK)
     gait, wearer_name = _gait_of(wearer)
     try:
         walk = Walk(rig, play(rig, acts, gait, seed), seed)
     except ActError as error:
-        raise ScriptFileError(
-            f"{script_file}: {place(acts, error.index)}: {error.key} {error}; give it more"
-        ) from error
+        where = f"{script_file}: {place(LEG_TRACK, acts, error.index)}"
+        raise ScriptFileError(f"{where}: {error.key} {error}; give it more") from error
     except GaitError as error:
         raise WearerFileError(f"{wearer_name}: {error}; record a longer level walk") from error
     except SettingsError as error:
@@ -242,12 +241,12 @@ STOOP_ROWS: tuple[tuple[str, Any, Any], ...] = (
     ),
     (
         STOOP_WORDS["down_s"],
-        lambda leg: seconds_words(leg.stoop.down_s),
+        lambda leg: _asked_words(leg.stoop.down_s),
         lambda rig: f"at most {seconds_words(rig.wants.stoop_s)}",
     ),
     (
         STOOP_WORDS["up_s"],
-        lambda leg: seconds_words(leg.stoop.up_s),
+        lambda leg: _asked_words(leg.stoop.up_s),
         lambda rig: f"at most {seconds_words(rig.wants.stoop_s)}",
     ),
     (
@@ -256,11 +255,31 @@ STOOP_ROWS: tuple[tuple[str, Any, Any], ...] = (
         lambda rig: f"at most {deg_words(rig.wants.stoop_apart_rad)}",
     ),
     (
+        STOOP_WORDS["weighed_apart_rad"],
+        lambda leg: deg_words(leg.stoop.weighed_apart_rad),
+        lambda rig: "a rope only pulls",
+    ),
+    (
         STOOP_WORDS["drift_rad"],
-        lambda leg: deg_words(leg.stoop.drift_rad),
+        lambda leg: deg_words(leg.stoop.drift_rad) if leg.stoop.held_s else "never held",
         lambda rig: f"at most {deg_words(rig.wants.stoop_drift_rad)} in 5 s",
     ),
+    (
+        STOOP_WORDS["held_s"],
+        lambda leg: seconds_words(leg.stoop.held_s) if leg.stoop.held_s else "never held",
+        lambda rig: "",
+    ),
+    (
+        STOOP_WORDS["risen"],
+        lambda leg: f"{leg.stoop.risen} times" if leg.stoop.risen else "never",
+        lambda rig: f"after {rig.control.stoop_time_s:g} s, or too warm",
+    ),
 )
+
+
+def _asked_words(seconds: float) -> str:
+    """A time that is 0 where nobody pushed for long enough to judge it by."""
+    return seconds_words(seconds) if seconds else "not asked"
 
 
 def rows_of(rehearsal: Rehearsal) -> tuple[tuple[str, Any, Any], ...]:
@@ -273,7 +292,8 @@ def rows_of(rehearsal: Rehearsal) -> tuple[tuple[str, Any, Any], ...]:
 def verdict(rehearsal: Rehearsal) -> str:
     """One line to act on."""
     if not rehearsal.unmet:
-        return "The rig walks: both legs meet every want."
+        walks = any(leg.steps_asked for leg in rehearsal.legs.values())
+        return f"The rig {'walks' if walks else 'does it'}: both legs meet every want."
     what, found, advice = rehearsal.unmet[0]
     rest = len(rehearsal.unmet) - 1
     more = f" ({rest} more not met, below.)" if rest else ""

@@ -13,9 +13,9 @@ from legsim.tables import fault_names
 from legsim.troubles import CORE_SETTINGS, CORE_STATE, Trouble
 from legsim.wing.drill import WING_LIMITS, WingCase, WingDrill, WingOutcome, WingStrike
 from legsim.wing.rig import WingRig
+from legsim.wing.script import WINGS
 from legsim.wing.settings import core_wings
 from legsim.wing.tables import WING_FAULTS
-from legsim.wing.trial import WINGS
 from legsim.wing.troubles import MOMENTS, WING_DOUBLES, WING_TROUBLES
 from rich.console import Console
 from rich.progress import Progress

@@ -26,10 +26,10 @@ from legsim.wearer import (
 )
 
 # A wearer shifts weight, takes up a load, and brings both feet together in this time.
-_SHIFT_S = 0.6
+SHIFT_S = 0.6
 # How a stumble comes and goes.
 _TRIP_S = 0.05
-_AFTER_S = 1.0
+AFTER_S = 1.0
 LEGS = ("left", "right")
 
 
@@ -54,11 +54,12 @@ class Number(NamedTuple):
 
 
 class Word(NamedTuple):
-    """A word of an act, out of a few; it must be given."""
+    """A word of an act, out of a few (default None: it must be given)."""
 
     name: str
     words: tuple[str, ...]
     meaning: str
+    default: str | None = None
 
 
 @dataclass(frozen=True)
@@ -106,7 +107,7 @@ def _add_walk(stage: Stage, raises: list[Raise]) -> None:
     """Add one walk to the script; after it the ground stays, and the feet come together."""
     lines, time_s = stage.lines, stage.time_s
     part = script(stage.rig, raises, len(lines) * stage.rig.control.period_s, stage.seed)
-    walking = 1 - ramp(time_s, raises[-1].down_s, _SHIFT_S)
+    walking = 1 - ramp(time_s, raises[-1].down_s, SHIFT_S)
     since = time_s >= raises[0].start_s
     for name in LEGS:
         own, leg = lines[name], part[name]
@@ -130,7 +131,7 @@ def _push_stick(place: float) -> Callable[[Stage, float, dict[str, Any]], None]:
 
 def _lean(stage: Stage, start_s: float, act: dict[str, Any]) -> None:
     lean = np.zeros(len(stage.lines))
-    rise(lean, stage.time_s, start_s, start_s + act["time"] - _SHIFT_S, _SHIFT_S)
+    rise(lean, stage.time_s, start_s, start_s + act["time"] - SHIFT_S, SHIFT_S)
     onto = LEGS.index(act["leg"])
     stage.lines[LEGS[onto]]["share"] += (act["share"] - 0.5) * lean
     stage.lines[LEGS[1 - onto]]["share"] -= (act["share"] - 0.5) * lean
@@ -143,7 +144,7 @@ def _stumble(stage: Stage, start_s: float, act: dict[str, Any]) -> None:
 
 def _load(stage: Stage, start_s: float, act: dict[str, Any]) -> None:
     before_kg = stage.lines["load_kg"].copy()
-    taken = ramp(stage.time_s, start_s, _SHIFT_S)
+    taken = ramp(stage.time_s, start_s, SHIFT_S)
     stage.lines["load_kg"] = before_kg + (act["mass"] - before_kg) * taken
 
 
@@ -153,10 +154,11 @@ class Kind(NamedTuple):
     name: str
     meaning: str
     keys: tuple[Number | Word, ...]
-    play: Callable[[Stage, float, dict[str, Any]], None]
+    play: Callable[[Any, float, dict[str, Any]], None]
 
 
-def _time(default: float | None, least_s: float = 0.1) -> Number:
+def lasting(default: float | None, least_s: float = 0.1) -> Number:
+    """The key that says how long an act takes."""
     return Number("time", "s", least_s, 3600, default, "how long")
 
 
@@ -164,38 +166,33 @@ _STICK = Number("stick", "percent", 0.05, 1, 1.0, "how far the stick is pushed, 
 _LEG = Word("leg", LEGS, "which leg")
 
 ACTS = (
-    Kind("stand", "stand, or stay stooped, with the stick let go", (_time(None),), _stand),
-    Kind("walk", "walk, step by step; whole steps only", (_time(None, 1),), _walk),
-    Kind("stoop", "push the stick: both legs fold", (_time(None, 0.4), _STICK), _push_stick(1)),
-    Kind("rise", "pull the stick: both legs rise", (_time(None, 0.4), _STICK), _push_stick(-1)),
+    Kind("stand", "stand, or stay stooped, with the stick let go", (lasting(None),), _stand),
+    Kind("walk", "walk, step by step; whole steps only", (lasting(None, 1),), _walk),
+    Kind("stoop", "push the stick: both legs fold", (lasting(None, 0.4), _STICK), _push_stick(1)),
+    Kind("rise", "pull the stick: both legs rise", (lasting(None, 0.4), _STICK), _push_stick(-1)),
     Kind(
         "lean",
         "put more of the weight on one leg, and back",
         (
-            _time(None, 1.5),
+            lasting(None, 1.5),
             _LEG,
             Number("share", "percent", 0.5, 1, 0.8, "of the carried weight that it bears then"),
         ),
         _lean,
     ),
-    Kind("stumble", "all weight falls on one leg", (_time(0.8), _LEG), _stumble),
+    Kind("stumble", "all weight falls on one leg", (lasting(0.8), _LEG), _stumble),
     Kind(
         "load",
         "from here on the frame carries so much more; 0 kg puts it down",
-        (_time(1.0), Number("mass", "kg", 0, 100, None, "what it carries besides")),
+        (lasting(1.0), Number("mass", "kg", 0, 100, None, "what it carries besides")),
         _load,
     ),
 )
 
 
-def kind_of(name: str) -> Kind:
-    """The kind of act of this name; KeyError if there is none."""
-    return {kind.name: kind for kind in ACTS}[name]
-
-
 def seconds_of(rig: Rig, acts: list[Act]) -> float:
     """How long it takes to arm, to do all acts, and to stand a moment."""
-    return float(first_s(rig) + sum(act.values["time"] for act in acts) + _AFTER_S)
+    return float(first_s(rig) + sum(act.values["time"] for act in acts) + AFTER_S)
 
 
 def play(rig: Rig, acts: list[Act], gait: Gait | None, seed: int) -> NDArray[np.void]:
@@ -206,12 +203,13 @@ def play(rig: Rig, acts: list[Act], gait: Gait | None, seed: int) -> NDArray[np.
     """
     lines = script(rig, [], seconds_of(rig, acts))
     time_s = np.arange(len(lines)) * rig.control.period_s
+    kinds = {kind.name: kind for kind in ACTS}
     start_s = first_s(rig)
     for i, act in enumerate(acts):
         # Each walk meets a ground of its own.
         stage = Stage(rig, seed + i, gait, time_s, lines)
         try:
-            kind_of(act.kind).play(stage, start_s, act.values)
+            kinds[act.kind].play(stage, start_s, act.values)
         except ActError as error:
             error.index = i
             raise

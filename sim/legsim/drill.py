@@ -5,11 +5,12 @@ from math import degrees, inf, radians
 from typing import Any, NamedTuple
 
 import numpy as np
-from legcore.phases import LIFTING, OFF, RELEASING, STANDING, STOOPING
+from legcore.phases import HELD, LIFTING, LOWERING, OFF, RELEASING, STANDING, STOOPING
 from numpy.typing import NDArray
 
 from legsim.rig import Rig
 from legsim.run import Walk
+from legsim.sensors import FULL_SCALE
 from legsim.strike import NOWHERE, TROUBLE
 from legsim.tables import FAULTS, Fault
 from legsim.troubles import Trouble, place_of
@@ -74,6 +75,7 @@ class Outcome:
     off_s: float
     power_late_s: float
     outside_ticks: int
+    excluded_ticks: int
     fold_past_stop_deg: float
     loaded_fold_deg: float
     strayed_deg: float
@@ -97,6 +99,7 @@ class Limit(NamedTuple):
 # By measure of an outcome. What a trouble makes unavoidable, its row spares, to a bound.
 LIMITS = {
     "outside_ticks": Limit(2, "ticks", "an output outside what its phase and settings allow"),
+    "excluded_ticks": Limit(2, "ticks", "legs that did what excludes each other"),
     "fold_past_stop_deg": Limit(1, "deg", "fold past the hard stop"),
     # Some 40 mm of height: what weight on a leg that lifts may cost before it is let go.
     "loaded_fold_deg": Limit(10, "deg", "folded by its motor while its foot bears weight"),
@@ -107,6 +110,8 @@ LIMITS = {
     "winding_over_K": Limit(10, "K", "the winding over its limit"),
     "power_late_s": Limit(0.2, "s", "power on for longer than letting a foot down may take"),
 }
+# A leg that has left the ground, or is about to.
+_UP = (LIFTING, HELD, LOWERING)
 # A foot this far up is off the ground; one that bears this much is loaded, since a leg
 # itself weighs a quarter of it; a motor that turns so fast moves its leg.
 _OFF_GROUND_M = 0.01
@@ -203,8 +208,10 @@ class Drill:
             rows_seen_s=rows_seen_s(bits, period_s, FAULTS),
             safe_s=safe_s,
             off_s=off_s,
-            power_late_s=self._power_late_s(safe_s, off_s),
+            # Where it never went, what was seen of it.
+            power_late_s=self._power_late_s(safe_s, min(off_s, len(after) * period_s)),
             outside_ticks=self._outside_ticks(after),
+            excluded_ticks=self._excluded_ticks(after),
             fold_past_stop_deg=degrees(most_of(*folds) - self.rig.mechanism.fold_hard_stop_rad),
             loaded_fold_deg=degrees(max(map(_loaded_fold_rad, legs, folds))),
             strayed_deg=degrees(self._strayed_rad(after)),
@@ -261,6 +268,27 @@ class Drill:
             # Without power a pulse moves nothing.
             wrong |= wide & (after["contactor"] != 0)
             wrong |= (leg["phase"] <= STANDING) & (leg["drive_permille"] != 0)
+        return longest_run(wrong)
+
+    def _excluded_ticks(self, after: NDArray[np.void]) -> int:
+        """Longest run of ticks in which the legs did what excludes each other.
+
+        That is both up, or one up while the other stoops; and all that follows a stoop that ended
+        where weight alone folds no leg, or an arming with the stick away.
+        """
+        left, right = (after[name]["phase"] for name in FEET)
+        wrong = np.isin(left, _UP) & np.isin(right, (*_UP, STOOPING))
+        wrong |= np.isin(right, _UP) & np.isin(left, (*_UP, STOOPING))
+        m, control, safety = self.rig.mechanism, self.rig.control, self.rig.safety
+        most_rad = m.fold_extended_rad + control.rest_margin_rad + safety.sunk_rad
+        setpoints_deg = np.min([after[name]["setpoint_cdeg_q6"] for name in FEET], 0) / 6400
+        rest = self.rig.sensors.stick_rest * FULL_SCALE
+        away = np.abs(after["stick_count"] - rest) > safety.stick_zone * FULL_SCALE + 1
+        for i in np.flatnonzero(np.diff(left)).tolist():
+            ended = left[i] == STOOPING and setpoints_deg[i] > degrees(most_rad)
+            armed = left[i] == OFF and away[i + 1]
+            if left[i + 1] == STANDING and (ended or armed):
+                wrong[i + 1 :] |= left[i + 1 :] != OFF
         return longest_run(wrong)
 
 

@@ -187,7 +187,10 @@ STOOP_WORDS = {
     "down_s": "stooping, time down",
     "up_s": "stooping, time up",
     "apart_rad": "stooping, one leg against the other",
+    "weighed_apart_rad": "stooping, the same where weight folds one",
     "drift_rad": "stooping, drift while held",
+    "held_s": "stooping, longest with the stick let go",
+    "risen": "stooping, risen by themselves",
 }
 
 WANTS = (

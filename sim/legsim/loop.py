@@ -40,20 +40,23 @@ def obey(state: Any, line: Any) -> None:
     state.walk_mps = line.walk_mps
     state.load_kg = line.load_kg
     state.stick = line.stick
+    # A foot that is raised leaves its weight to the other one, unless that is up already.
+    left_free = state.left.lifts * (1 - line.right.raised)
+    right_free = state.right.lifts * (1 - line.left.raised) * (1 - left_free)
     # A stumble comes from the script, or strikes.
-    left = max(state.left.stumble, line.left.stumble)
-    right = max(state.right.stumble, line.right.stumble)
-    obey_leg(state.left, line.left, left, right)
-    obey_leg(state.right, line.right, right, left)
+    left = max(state.left.stumble, line.left.stumble, right_free)
+    right = max(state.right.stumble, line.right.stumble, left_free)
+    obey_leg(state.left, line.left, left, right, left_free)
+    obey_leg(state.right, line.right, right, left, right_free)
 
 
 @native
-def obey_leg(leg: Any, line: Any, stumble: float, other_stumble: float) -> None:
-    """Let the wearer act on one leg."""
+def obey_leg(leg: Any, line: Any, stumble: float, other_stumble: float, free: float) -> None:
+    """Let the wearer act on one leg; `free`: it is raised, whatever the script says."""
     steady = 1 - stumble
     leg.share = line.share * steady * (1 - other_stumble) + stumble
-    leg.push = line.push
-    leg.raised = line.raised * steady
+    leg.push = max(line.push, leg.lifts)
+    leg.raised = max(line.raised * steady, free)
     leg.foot_x_m = line.foot_x_m
     leg.foot_x_mps = line.foot_x_mps
     leg.ground_m = line.ground_m

@@ -56,6 +56,7 @@ LEG_STATE = np.dtype(
         ("jammed", np.float64),  # the drum does not turn
         ("drag_Nm", np.float64),  # friction at the motor that should not be there
         ("stumble", np.float64),  # share of all weight that falls on this leg, whatever is meant
+        ("lifts", np.float64),  # 1: the wearer raises this foot, whatever the script says
         ("foot_N", np.float64),  # upward on the foot, from outside
         ("hip_N", np.float64),  # downward on the hip, from outside
         # Readings for the trace; peaks are over the substeps of one tick.

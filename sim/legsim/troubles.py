@@ -314,6 +314,27 @@ TROUBLES = (
         spared=(("landing_mps", 1.5, _FALLS),),
     ),
     Trouble(
+        "foot raised",
+        "wearer",
+        "a foot is raised for two seconds, whatever else goes on",
+        "{leg}.lifts",
+        1.0,
+        (),
+        2.0,
+        spared=(("landing_mps", 1.5, _FALLS),),
+    ),
+    Trouble(
+        "both feet raised",
+        "wearer",
+        "the other foot is raised as well",
+        "{leg}.lifts",
+        1.0,
+        (),
+        2.0,
+        beside=True,
+        spared=(("landing_mps", 1.5, _FALLS),),
+    ),
+    Trouble(
         "never rests",
         "wearer",
         "the wearer steps for ten minutes without a rest",
@@ -451,6 +472,15 @@ TROUBLES = (
         "board.stick_ill",
         1.0,
         (Sight(ALL, STICK, 0.15),),
+    ),
+    Trouble(
+        "stick off middle",
+        "hand",
+        "the stick is held off its middle, or does not spring back to it",
+        "board.stick_ill",
+        0.35,
+        (),
+        spared=(("landing_mps", 2.5, "who steps while stooped falls onto a leg that is short"),),
     ),
 )
 

@@ -65,5 +65,6 @@ class MaskedDrill(Drill):
     def _note(self, walk: Walk, i: int) -> None:
         row, record, state = walk.trace[i], walk.core[0], walk.state[0]
         row["contactor"], row["fault_bits"] = record.contactor, record.fault_bits
+        row["stick_count"] = record.stick_count
         for name in FEET:
             note(row[name], state[name], getattr(record, name))

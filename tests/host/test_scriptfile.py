@@ -1,5 +1,7 @@
 """A script of acts: read with its units, told by act and key where it is wrong, played in order."""
 
+import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -7,10 +9,12 @@ import pytest
 from documents import document_of
 from hocklift.cli import main
 from hocklift.errors import ScriptFileError
-from hocklift.scriptfile import FILE_NAME, example, read_script
-from legsim.acts import ACTS, Act, Number, play, seconds_of
+from hocklift.rigfile.file import write_rig
+from hocklift.scriptfile import FILE_NAME, LEG_TRACK, WING_TRACK, Track, example, read_script
+from legsim.acts import Act, Number, play, seconds_of
 from legsim.rig import Rig
 from legsim.wearer import first_s
+from legsim.wing.rig import WingRig
 
 STAND = '[[act]]\ndo = "stand"\ntime = "2 s"\n'
 
@@ -21,12 +25,26 @@ def written(tmp_path: Path, text: str) -> Path:
     return path
 
 
-def test_the_example_does_everything_that_it_explains(tmp_path: Path) -> None:
-    acts = read_script(written(tmp_path, example()))
-    for kind in ACTS:
-        assert f"#   {kind.name} " in example()
-    assert {act.kind for act in acts} <= {kind.name for kind in ACTS}
-    assert acts[0] == Act("walk", {"time": 12.0})
+@pytest.mark.parametrize("track", [LEG_TRACK, WING_TRACK], ids=lambda track: track.name)
+def test_the_example_has_a_track_for_either_kind_of_rig_and_explains_each_act(
+    tmp_path: Path, track: Track
+) -> None:
+    acts = read_script(written(tmp_path, example()), track)
+    explained = [line for line in example().splitlines() if line.startswith("#   ")]
+    for kind in track.kinds:
+        keys = ", ".join(key.name for key in kind.keys)
+        assert any(line.startswith(f"#   {kind.name} ") and keys in line for line in explained)
+    assert {act.kind for act in acts} <= {kind.name for kind in track.kinds}
+
+
+def test_both_tracks_of_the_example_take_about_as_long(tmp_path: Path) -> None:
+    """They run side by side, so a show ends for legs and wings together."""
+    path = written(tmp_path, example())
+    legs_s, wings_s = (
+        sum(act.values["time"] for act in read_script(path, track))
+        for track in (LEG_TRACK, WING_TRACK)
+    )
+    assert wings_s == pytest.approx(legs_s, abs=5)
 
 
 def test_any_unit_that_converts_will_do_and_what_is_left_out_has_its_default(
@@ -42,7 +60,22 @@ def test_any_unit_that_converts_will_do_and_what_is_left_out_has_its_default(
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        ("", r"nothing under \[\[act\]\]"),
+        ("", r"found nothing, and nothing under \[\[act\]\]"),
+        (
+            '[[wing]]\ndo = "hold"\ntime = "2 s"\n',
+            r"found \[\[wing\]\], and nothing under \[\[act\]\], which is what a rig with legs",
+        ),
+        (STAND + "[[wings]]\n", r"found 'wings', expected only entries \[\[act\]\] for legs and"),
+        ('act = "walk"\n', r"act: found a single value .* begin with \[\[act\]\]"),
+        (
+            STAND + '[[act]]\ndo = "wave"\ntime = "4 s"\n',
+            r"act 2: do: found 'wave', .*; it is what wings do, under \[\[wing\]\]",
+        ),
+        # Told of either track, whichever the rig plays.
+        (
+            STAND + '[[wing]]\ndo = "raise"\ntime = "2 s"\nwing = "up"\n',
+            r"wing 1 \(raise\): wing: found 'up', expected both or left or right",
+        ),
         ("x = ", "is no TOML"),
         ("speed = 3\n" + STAND, "'speed'"),
         ('[[act]]\ntime = "2 s"\n', "act 1: has no do"),
@@ -106,10 +139,12 @@ def test_between_two_walks_the_wearer_stands_with_both_feet_together() -> None:
 
 
 def test_every_number_of_an_act_names_a_range_that_holds_its_default() -> None:
-    for kind in ACTS:
+    for kind in (*LEG_TRACK.kinds, *WING_TRACK.kinds):
         for key in kind.keys:
             if isinstance(key, Number) and key.default is not None:
                 assert key.low <= key.default <= key.high
+            elif not isinstance(key, Number):
+                assert key.default is None or key.default in key.words
 
 
 def test_a_walk_too_short_for_a_step_is_told_with_exit_code_2(
@@ -140,3 +175,52 @@ def test_a_played_stoop_is_judged_by_the_wants_of_the_rig(
     assert stoop["count"] == 1
     assert 0 < stoop["down_s"] <= Rig().wants.stoop_s
     assert stoop["apart_rad"] < Rig().wants.stoop_apart_rad
+
+
+# Wings.
+
+
+def wing_file(tmp_path: Path, **control: object) -> str:
+    path = tmp_path / "wings.toml"
+    rig = WingRig()
+    write_rig(replace(rig, control=replace(rig.control, **control)), path)
+    return str(path)
+
+
+@pytest.mark.parametrize("command", ["stick", "pot"])
+def test_wings_play_their_own_track_of_the_example_by_stick_and_by_pot(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str
+) -> None:
+    words = ["rehearse", wing_file(tmp_path, command=command)]
+    words += ["--script", str(written(tmp_path, example())), "--json"]
+    assert main(words) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["met"]
+    for wing in document["wings"].values():
+        assert wing["moves_made"] == wing["moves_asked"] >= 1
+        assert wing["holds"] >= 3
+        assert wing["up_raise_N"] > 0
+
+
+def test_a_wave_too_short_for_its_beat_is_told_with_exit_code_2(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = written(tmp_path, '[[wing]]\ndo = "wave"\ntime = "2 s"\nevery = "3 s"\n')
+    assert main(["rehearse", wing_file(tmp_path), "--script", str(path)]) == 2
+    told = capsys.readouterr().err
+    assert "wing 1 (wave): time is too short for one wave of 3 s; give it more" in told
+
+
+def test_legs_only_are_no_show_for_wings(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["rehearse", wing_file(tmp_path), "--script", str(written(tmp_path, STAND))]) == 2
+    assert "nothing under [[wing]], which is what a rig with wings plays" in capsys.readouterr().err
+
+
+def test_a_show_too_short_to_raise_a_wing_says_how_long_it_must_be(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["rehearse", wing_file(tmp_path), "--seconds", "12"]) == 2
+    assert "--seconds: found 12, " in (told := capsys.readouterr().err)
+    assert main(["rehearse", wing_file(tmp_path), "--seconds", told.split()[-3]]) == 0

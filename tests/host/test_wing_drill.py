@@ -23,7 +23,7 @@ from legsim.wing.drill import WING_LIMITS, WingCase, WingDrill
 from legsim.wing.rig import WingRig
 from legsim.wing.run import Show
 from legsim.wing.script import first_s
-from legsim.wing.troubles import MOMENTS, WING_TROUBLES
+from legsim.wing.troubles import AT_OFF, MOMENTS, WING_TROUBLES
 
 SEED = 1
 DEMO = WingRig()
@@ -61,6 +61,20 @@ def test_a_stick_off_its_centre_keeps_the_wings_from_arming() -> None:
     trace = Show(DEMO, lines, SEED).run()
     assert not np.any(trace["contactor"])
     assert np.all(trace["left"]["phase"] == OFF)
+
+
+def test_an_arming_while_a_command_asks_for_motion_would_be_told_as_unsafe() -> None:
+    """What the arming refuses, the drill measures by itself: from the trace of who did not ask."""
+    case = next(case for case in table_cases(SEED) if case.strikes[0].moment == AT_OFF)
+    show = BENCH.show(case)
+    strikes = show.troubles
+    trace = BENCH.show(WingCase((), SEED)).run()
+    strikes["struck_tick"] = 1
+    assert BENCH.judge(trace, strikes, False).excluded_ticks == 0
+    trace["right"]["asked"][: round(first_s(DEMO) / DEMO.control.period_s)] = 100
+    armed = BENCH.judge(trace, strikes, False).excluded_ticks
+    assert armed > WING_LIMITS["excluded_ticks"].most
+    assert armed == np.count_nonzero(trace["contactor"])
 
 
 def test_a_command_pot_away_from_hanging_keeps_the_wings_from_arming() -> None:

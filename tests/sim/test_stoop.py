@@ -168,15 +168,73 @@ def test_nothing_arms_with_the_stick_off_its_middle() -> None:
     assert set(phases(walk)["left"].tolist()) == {OFF}
 
 
-@pytest.mark.parametrize("share", [0.6, 0.75, 0.9])
-def test_weight_mostly_on_one_leg_neither_mismatches_nor_stops_the_stoop(share: float) -> None:
+def leaning(share: float, since_s: float) -> Walk:
+    """Who stoops and rises with so much of the weight on the left leg from a moment on."""
     walk = walk_of([DOWN, UP])
-    since = walk.lines["stick"].argmax() - 150
+    since = round(since_s / DEMO.control.period_s)
     walk.lines["left"]["share"][since:] = share
     walk.lines["right"]["share"][since:] = 1 - share
-    walk.run()
+    return walk
+
+
+@pytest.mark.parametrize("share", [0.6, 0.75])
+def test_weight_mostly_on_one_leg_neither_mismatches_nor_stops_the_stoop(share: float) -> None:
+    walk = leaning(share, BEGIN_S - 0.6)
+    made = figures(walk)
     assert faults(walk) == 0
+    assert 0 < made.down_s <= DEMO.wants.stoop_s
+    assert 0 < made.up_s <= DEMO.wants.stoop_s
+    # Only while a rope is loose, so that weight alone folds its leg, are they farther apart.
+    assert made.apart_rad < DEMO.wants.stoop_apart_rad
     assert walk.trace["left"]["phase"][-1] == STANDING
+
+
+@pytest.mark.parametrize("share", [0.75, 0.9, 1.0])
+def test_weight_that_moves_onto_one_leg_in_mid_stoop_is_borne_or_ends_it_gently(
+    share: float,
+) -> None:
+    """A rope cannot push: more than springs bear folds a leg, and then both are let rise."""
+    walk = leaning(share, BEGIN_S + 2.0)
+    walk.run()
+    period_s = DEMO.control.period_s
+    folds = [walk.trace[leg]["thigh_rad"] + walk.trace[leg]["shank_rad"] for leg in LEGS]
+    assert np.max(folds) <= DEMO.mechanism.fold_hard_stop_rad
+    risen_s = np.flatnonzero(walk.trace["left"]["phase"] != STOOPING)
+    assert risen_s.size
+    # The frame comes up no faster than a stoop's own speed and what a spring's ring adds.
+    rises = -np.diff(np.mean(folds, axis=0)) / period_s
+    assert (
+        np.percentile(rises[round(BEGIN_S / period_s) :], 99) < 3 * DEMO.control.stoop_speed_radps
+    )
+    if share < 0.8:
+        assert faults(walk) == 0
+
+
+def test_a_stoop_is_refused_while_one_foot_bears_nothing() -> None:
+    """With a tenth of the weight on it a sole is not closed: that foot is as good as raised."""
+    walk = leaning(0.9, BEGIN_S - 0.6)
+    assert STOOPING not in phases(walk)["left"]
+    assert faults(walk) == 0
+
+
+def test_legs_that_rise_by_themselves_are_told_with_how_long_they_were_held() -> None:
+    rig = replace(DEMO, control=replace(DEMO.control, stoop_time_s=12.0))
+    made = figures(walk_of([DOWN], seconds=BEGIN_S + 20.0, rig=rig), rig)
+    assert made.risen == 1
+    # Held for what is left of the twelve seconds, then risen in less than four.
+    assert 12.0 - 4.65 <= made.held_s <= 12.0 - 4.65 + rig.wants.stoop_s
+    assert 0 < made.drift_rad < rig.wants.stoop_drift_rad
+    assert figures(walk_of([DOWN, UP])).risen == 0
+
+
+def test_a_controller_that_coasts_at_neutral_holds_less_still_and_warms_more() -> None:
+    """Without a brake nothing but friction holds between the pulses."""
+    coasting = replace(DEMO, controller=replace(DEMO.controller, neutral="coast"))
+    walks = {rig: walk_of([HALF, AWAY], rig=rig) for rig in (DEMO, coasting)}
+    drifts = {rig: figures(walk).drift_rad for rig, walk in walks.items()}
+    warmth = {rig: walk.trace["left"]["winding_K"].max() for rig, walk in walks.items()}
+    assert drifts[DEMO] < drifts[coasting]
+    assert warmth[DEMO] < warmth[coasting]
 
 
 def test_a_walk_without_a_stoop_has_no_figures_of_one() -> None:

@@ -8,8 +8,8 @@ import pytest
 from hocklift.sizing.wing_loads import WingLoads
 from legsim.wing.figures import WING_WANTS, wing_figures
 from legsim.wing.run import Show
-from legsim.wing.script import RAISED, poses, show_script
-from legsim.wing.trial import WINGS, wing_trial
+from legsim.wing.script import RAISED, WINGS, poses, show_script
+from legsim.wing.trial import wing_trial
 from wing_rigs import DEMO, STRONG, changed_wings
 
 # One show with empty wings, and one with their load.

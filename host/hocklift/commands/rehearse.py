@@ -32,6 +32,11 @@ def run(args: argparse.Namespace) -> int:
     """Rehearse, print, and write the page when asked; 0 when every want is met, else 1."""
     check_out(args)
     rig, rig_name = any_rig_or_demo(args.rig)
+    if args.script is not None and (args.seconds is not None or args.built is not None):
+        raise HockliftError(
+            f"--script {args.script}: the script says how long it takes, and is played on the"
+            " rig of the file; leave out --seconds and --built"
+        )
     if isinstance(rig, WingRig):
         from hocklift.commands.wing_rehearse import run as run_wings
 
@@ -39,11 +44,6 @@ def run(args: argparse.Namespace) -> int:
     console = Console(stderr=True)
     seconds = USUAL_SECONDS if args.seconds is None else args.seconds
     if args.script is not None:
-        if args.seconds is not None or args.built is not None:
-            raise HockliftError(
-                f"--script {args.script}: the script says how long it takes, and is played on the"
-                " rig of the file; leave out --seconds and --built"
-            )
         rehearsal = rehearse_script(rig, rig_name, args.script, args.wearer, args.seed, console)
     elif args.built is None:
         rehearsal = rehearse(rig, rig_name, args.wearer, seconds, args.seed, console)

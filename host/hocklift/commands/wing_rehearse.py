@@ -12,27 +12,32 @@ from rich.table import Table
 
 from hocklift.commands.output import deliver
 from hocklift.errors import HockliftError
-from hocklift.wing_rehearsal import USUAL_SECONDS, WING_ROWS, WingRehearsal, rehearse_wings
+from hocklift.wing_rehearsal import (
+    USUAL_SECONDS,
+    WING_ROWS,
+    WingRehearsal,
+    rehearse_wing_build,
+    rehearse_wing_script,
+    rehearse_wings,
+)
 
 SCHEMA = "hocklift rehearse wings 1"
 
 
 def run(rig: WingRig, rig_name: str, args: argparse.Namespace) -> int:
     """Rehearse, print, and write the page when asked; 0 when every want is met, else 1."""
-    if args.script is not None:
-        raise HockliftError(
-            f"--script: found {args.script}, and {rig_name} is a rig with wings, which play a"
-            " show of their own; leave --script out"
-        )
     if args.wearer is not None:
         raise HockliftError(
             f"--wearer: found {args.wearer}, and {rig_name} is a rig with wings, which nobody walks"
             " in; leave --wearer out"
         )
     seconds = USUAL_SECONDS if args.seconds is None else args.seconds
-    built = args.built is not None
-    seed = args.built if built else args.seed
-    rehearsal = rehearse_wings(rig, rig_name, seconds, seed, built=built)
+    if args.script is not None:
+        rehearsal = rehearse_wing_script(rig, rig_name, args.script, args.seed)
+    elif args.built is None:
+        rehearsal = rehearse_wings(rig, rig_name, seconds, args.seed)
+    else:
+        rehearsal = rehearse_wing_build(rig, rig_name, seconds, args.built)
     deliver(args, rehearsal, show=print_figures, as_json=as_json, write_page=_write_page)
     return 1 if rehearsal.unmet else 0
 

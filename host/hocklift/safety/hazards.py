@@ -56,6 +56,7 @@ _CORE = "tests/core/test_faults.py"
 _ARMING = "tests/core/test_arming.py"
 _REACHABLE = "tests/core/test_reachable.py"
 _MEMORY = "tests/core/test_memory.py"
+_REFUSALS = "tests/host/test_refusals.py"
 _RELAY = "tests/core/test_relay_law.py"
 _BOARD = "tests/sim/test_board.py"
 
@@ -138,7 +139,7 @@ HAZARDS = (
         "A leg lifts only while the other one stands and bears; if that one ceases to bear, the"
         " raised foot comes down.",
         UNBORNE,
-        ("sole open", "frame lifted"),
+        ("sole open", "frame lifted", "both feet raised"),
         (_CORE, _REACHABLE),
     ),
     Hazard(
@@ -159,8 +160,8 @@ HAZARDS = (
         " both rise. No foot lifts before both legs are up; too long or too warm, they rise by"
         " themselves.",
         MISMATCH | UNBORNE | HOT,
-        ("drum jams", "stick open"),
-        (_CORE, _REACHABLE),
+        ("drum jams", "stick open", "foot raised"),
+        (_CORE, _REACHABLE, _REFUSALS),
     ),
     Hazard(
         "A joint sensor lies.",
@@ -227,8 +228,8 @@ HAZARDS = (
         "A self-centring stick, guarded against knocks.",
         "Its window is watched; arming wants it in its middle.",
         STICK,
-        ("stick open",),
-        (_CORE, _ARMING),
+        ("stick open", "stick off middle"),
+        (_CORE, _ARMING, _REFUSALS),
     ),
     Hazard(
         "It moves when nobody expects it: at power-on, after a reset, after a fault.",

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 from legsim.linkage import GRAVITY_MPS2
+from legsim.wing.figures import steady_rad
 from legsim.wing.records import line_length_m, wing_derived, wing_rig_record
 from legsim.wing.rig import WingRig
 from legsim.wing.settings import motor_per_lift
@@ -64,6 +65,12 @@ class WingLoads(Power):
         """Highest tension of the upper line on the way up, the wing being sped up."""
         accel = self.rig.control.accel_radps2
         return max(self.lines_N(lift, 1, accel)[0] for lift in self.lifts_rad)
+
+    @cached_property
+    def steady_line_N(self) -> float:
+        """Tension of the upper line where a wing that is raised at steady speed is about to brake,
+        as a rehearsal measures it."""
+        return self.lines_N(sum(steady_rad(self.rig)) / 2, 1)[0]
 
     @cached_property
     def lowering_line_N(self) -> float:

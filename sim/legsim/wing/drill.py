@@ -16,9 +16,8 @@ from legsim.wing.loop import WING_LINES
 from legsim.wing.records import WINGS_STATE
 from legsim.wing.rig import WingRig
 from legsim.wing.run import Show
-from legsim.wing.script import first_s
+from legsim.wing.script import WINGS, first_s
 from legsim.wing.tables import WING_FAULTS
-from legsim.wing.trial import WINGS
 from legsim.wing.troubles import LET_DOWN, MOMENTS
 
 # One show: up, held, down again, and rest; then once more.
@@ -69,6 +68,7 @@ class WingOutcome:
     off_s: float
     power_late_s: float
     outside_ticks: int
+    excluded_ticks: int
     past_stop_deg: float
     strayed_deg: float
     tip_mps: float
@@ -79,6 +79,7 @@ class WingOutcome:
 # By measure of an outcome. What a trouble makes unavoidable, its row spares, to a bound.
 WING_LIMITS = {
     "outside_ticks": Limit(2, "ticks", "an output outside what its phase and settings allow"),
+    "excluded_ticks": Limit(0, "ticks", "armed though a command asked for motion"),
     "past_stop_deg": Limit(3, "deg", "past a hard stop"),
     "strayed_deg": Limit(14, "deg", "moved by its motor otherwise than meant, and nothing seen"),
     # Let fall by a cut, the motor's rotor through its gears is what a wing has to speed up.
@@ -173,10 +174,14 @@ class WingDrill:
             rows_seen_s=rows_seen_s(bits, period_s, WING_FAULTS),
             safe_s=safe_s,
             off_s=off_s,
-            power_late_s=max(0.0, off_s - safe_s - self.rig.control.down_time_s)
+            # Where it never went, what was seen of it.
+            power_late_s=max(
+                0.0, min(off_s, len(after) * period_s) - safe_s - self.rig.control.down_time_s
+            )
             if safe_s < inf and bool(np.any(bits))
             else 0.0,
             outside_ticks=self._outside_ticks(after),
+            excluded_ticks=self._excluded_ticks(after),
             past_stop_deg=degrees(
                 most_of(
                     *(wing["lift_rad"] - w.hard_raised_rad for wing in wings),
@@ -203,6 +208,19 @@ class WingDrill:
             driven &= wing["phase"] != OFF
             strayed_rad = max(strayed_rad, most_of(np.abs(wing["lift_rad"] - meant_rad)[driven]))
         return strayed_rad
+
+    def _excluded_ticks(self, after: NDArray[np.void]) -> int:
+        """Ticks with power since it came while either wing's command asked for something."""
+        asking = np.any([np.abs(after[name]["asked"]) > self._rest_asked for name in WINGS], 0)
+        powered = after["contactor"] != 0
+        armed = np.flatnonzero(~powered[:-1] & powered[1:] & asking[1:])
+        return int(powered[armed[0] + 1 :].sum()) if len(armed) else 0
+
+    @cached_property
+    def _rest_asked(self) -> float:
+        """The most, cdeg/s of a stick or cdeg of a pot, that a command at rest asks for."""
+        control = self.rig.control
+        return 0.0 if control.command == "stick" else 100 * degrees(control.call_rad)
 
     def _outside_ticks(self, after: NDArray[np.void]) -> int:
         """Longest run of ticks with an output outside what its phase and settings allow."""

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
-from math import degrees, inf, pi
+from math import degrees, inf, pi, radians
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -17,11 +17,18 @@ from legsim.wing.tables import MOVING, WING_FAULTS, WING_PHASES
 
 # A move has arrived when it is this near to its end.
 _NEAR_RAD = 2 * pi / 180
+# A rise is steady this near to the speed asked for; over so few ticks no mean tells.
+_STEADY_SHARE, _STEADY_TICKS = 0.08, 10
+_STEADY_RAD = radians(10)
 
 
 @dataclass(frozen=True)
 class WingFigures:
-    """A show of one wing in figures; SI units. A time that never came is infinite."""
+    """A show of one wing in figures; SI units. A time that never came is infinite.
+
+    `up_raise_N` is the upper line's mean tension while the whole load goes up at steady speed
+    through `steady_rad`. The drive's travel is all of its changes; 1 is full drive.
+    """
 
     moves_asked: int
     moves_made: int
@@ -33,6 +40,7 @@ class WingFigures:
     past_end_rad: float
     up_peak_N: float
     down_peak_N: float
+    up_raise_N: float
     up_hold_N: float
     slack_worst_m: float
     slack_reversing_m: float
@@ -41,6 +49,7 @@ class WingFigures:
     current_hold_A: float
     energy_J: float
     winding_K: float
+    drive_travel_per_s: float
     phase_s: dict[str, float]
     faults: tuple[str, ...]
 
@@ -56,13 +65,14 @@ def wing_figures(
     """Work out the figures of the wing called `name`, "left" or "right"."""
     wing, period_s = trace[name], rig.control.period_s
     moving = np.isin(wing["phase"], MOVING)
-    held = [slice(round(pose.held_s / period_s), round(pose.end_s / period_s)) for pose in poses]
+    kept = [pose for pose in poses if pose.held_s < pose.end_s]
+    held = [slice(round(pose.held_s / period_s), round(pose.end_s / period_s)) for pose in kept]
     raises_s, lowers_s = _move_times_s(wing, rig, poses)
     # Whole moves only, since half a way is no time of its own.
     times_s = raises_s + lowers_s
     setpoint_rad = np.radians(wing["setpoint_cdeg_q6"] / 6400)
     slack_m = np.maximum(wing["up_slack_m"], wing["down_slack_m"])
-    loaded = [part for part, pose in zip(held, poses, strict=True) if pose.where == RAISED]
+    loaded = [part for part, pose in zip(held, kept, strict=True) if pose.where == RAISED]
     bits = wing["fault_bits"] | trace["fault_bits"]
     low_rad, high_rad = rig.wing.lowered_rad, rig.wing.raised_rad
     return WingFigures(
@@ -76,6 +86,7 @@ def wing_figures(
         past_end_rad=max(_most(wing["lift_rad"] - high_rad), _most(low_rad - wing["lift_rad"])),
         up_peak_N=_most(wing["up_peak_N"]),
         down_peak_N=_most(wing["down_peak_N"]),
+        up_raise_N=_steady_N(wing, rig),
         up_hold_N=max((float(wing["up_N"][part].mean()) for part in loaded), default=0.0),
         slack_worst_m=_most(slack_m[moving]),
         slack_reversing_m=_most(slack_m[_reversing(wing, moving)]),
@@ -86,6 +97,8 @@ def wing_figures(
         ),
         energy_J=float(wing["energy_J"][-1]),
         winding_K=_most(wing["winding_K"]),
+        drive_travel_per_s=float(np.abs(np.diff(wing["drive_permille"])).sum())
+        / (1000 * period_s * max(1, len(wing) - 1)),
         phase_s={
             phase.name: float((wing["phase"] == i).sum()) * period_s
             for i, phase in enumerate(WING_PHASES)
@@ -96,6 +109,24 @@ def wing_figures(
 
 def _most(values: Any) -> float:
     return max(0.0, float(np.max(values, initial=0.0)))
+
+
+def _steady_N(wing: Any, rig: WingRig) -> float:
+    """The upper line's mean tension while the load goes up through `steady_rad`; 0 if never."""
+    speed_radps = rig.control.follow_speed_radps
+    low_rad, high_rad = steady_rad(rig)
+    rising = np.abs(wing["lift_radps"] - speed_radps) < _STEADY_SHARE * speed_radps
+    rising &= (wing["lift_rad"] > low_rad) & (wing["lift_rad"] < high_rad)
+    rising &= wing["load_kg"] >= rig.wants.load_kg
+    up_N = wing["up_N"][rising]
+    return float(up_N.mean()) if len(up_N) >= _STEADY_TICKS else 0.0
+
+
+def steady_rad(rig: WingRig) -> tuple[float, float]:
+    """Between these angles, ten degrees apart, a wing on its way up is about to brake."""
+    control = rig.control
+    high_rad = rig.wing.raised_rad - control.follow_speed_radps**2 / (2 * control.accel_radps2)
+    return high_rad - _STEADY_RAD, high_rad
 
 
 def _reversing(wing: Any, moving: Any) -> Any:
@@ -111,6 +142,8 @@ def _move_times_s(wing: Any, rig: WingRig, poses: list[Pose]) -> tuple[list[floa
     raises_s, lowers_s = [], []
     for before, pose in pairwise(poses):
         part = wing["lift_rad"][round(pose.start_s / period_s) : round(pose.end_s / period_s)]
+        if not pose.brisk:
+            continue
         if pose.where == RAISED and before.where == LOWERED:
             raises_s.append(_first(part > rig.wing.raised_rad - _NEAR_RAD) * period_s)
         elif pose.where == LOWERED and before.where == RAISED:
@@ -150,9 +183,9 @@ WING_WANTS = (
     ),
     WingWant(
         "moves to judge",
-        lambda wing, rig: float(wing.moves_asked == 0),
-        lambda wing, rig: "this wing was never raised",
-        "rehearse for longer (--seconds)",
+        lambda wing, rig: float(wing.moves_asked == 0 and wing.holds == 0),
+        lambda wing, rig: "this wing was never raised, and never held",
+        "rehearse for longer (--seconds), or let it be held in the script",
     ),
     WingWant(
         "time to raise",

@@ -1,5 +1,7 @@
 """How a real pair of wings differs from its rig file, as `legsim.perturb` has it for legs."""
 
+from collections.abc import Sequence
+from functools import lru_cache
 from math import radians, sqrt
 from random import Random
 
@@ -63,9 +65,14 @@ def coarsest_wing_substep_s(rig: WingRig) -> float:
     )
 
 
-def perturbed_wings(rig: WingRig, seed: int) -> WingRig:
-    """Another build of `rig`, every tolerance drawn evenly within its spread."""
-    drawn = drawn_of(WING_TOLERANCES, seed)
+@lru_cache(maxsize=2048)
+def wing_draws(seed: int) -> tuple[float, ...]:
+    """What chance has for each row of `WING_TOLERANCES`, -1 to 1."""
+    return drawn_of(WING_TOLERANCES, seed)
+
+
+def built_wings(rig: WingRig, drawn: Sequence[float]) -> WingRig:
+    """The build of `rig` that has `drawn`, -1 to 1, of each row of `WING_TOLERANCES`."""
     return followed(with_tolerances(rig, WING_TOLERANCES, drawn), coarsest_wing_substep_s)
 
 

@@ -80,7 +80,7 @@ def sense_wing(wing: Any, rig: Any, state: Any, core_wing: Any) -> None:
     wing.command_lost_s = lost(wing.command_lost_s, rig, state)
     # A wiper off its track leaves the input to its pull-down resistor.
     pot = pot_count(rig, state, wing.play_rad + wing.pot_slip_rad)
-    command = command_count(rig, state, wing.command)
+    command = command_count(rig, state, wing.command + wing.command_push)
     pot = 0 if wing.pot_lost_s > 0 else ill_count(wing.pot_ill, pot, wing.pot_count, state)
     if wing.command_lost_s > 0:
         command = 0

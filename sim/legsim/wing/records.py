@@ -40,6 +40,7 @@ WING_STATE = np.dtype(
         ("drag_Nm", np.float64),  # friction at the motor that should not be there
         ("push_Nm", np.float64),  # on the hinge from outside, upward: a gust, a hand
         ("caught", np.float64),  # 1: something holds the wing where it is
+        ("command_push", np.float64),  # what a hand adds to the command, unmeant
         # Readings for the trace; peaks are over the substeps of one tick.
         *[(name, np.float64) for name in ("up_N", "down_N", "up_peak_N", "down_peak_N")],
         *[(name, np.float64) for name in ("up_slack_m", "down_slack_m")],  # at the tackle

@@ -1,14 +1,13 @@
 """Trials of wings: other builds of a rig run with its settings, and are judged by its wants."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from legsim.wing.figures import WING_WANTS, WingFigures, wing_figures
-from legsim.wing.perturb import misalign_wings, perturbed_wings
+from legsim.wing.perturb import built_wings, misalign_wings, wing_draws
 from legsim.wing.rig import WingRig
 from legsim.wing.run import Show
-from legsim.wing.script import poses, show_script
-
-WINGS = ("left", "right")
+from legsim.wing.script import WINGS, Played, brief_show, whole_show
 
 
 @dataclass(frozen=True)
@@ -26,15 +25,23 @@ class WingTrial:
         return max(self.missed) <= 0
 
 
-def wing_trial(rig: WingRig, seed: int, seconds: float) -> WingTrial:
-    """Build `rig` as `seed` has it, and run its show for `seconds` with the settings of `rig`.
+def wing_trial(rig: WingRig, seed: int, seconds: float | None) -> WingTrial:
+    """Build `rig` as `seed` has it, and run its show with the settings of `rig`: for `seconds`,
+    or, None, the brief one.
 
     Raises SettingsError where the core cannot hold the rig's settings.
     """
-    show, made = trial_show(rig, seed, seconds)
-    trace = show.run()
-    moves = poses(made, seconds)
-    wings = {name: wing_figures(trace, name, made, moves) for name in WINGS}
+    return wing_trial_of(rig, wing_draws(seed), seed, seconds)
+
+
+def wing_trial_of(
+    rig: WingRig, drawn: Sequence[float], seed: int, seconds: float | None
+) -> WingTrial:
+    """The same of the build that has `drawn`, -1 to 1, of each tolerance; the rest as by seed."""
+    made = built_wings(rig, drawn)
+    played = brief_show(made) if seconds is None else whole_show(made, seconds)
+    trace = trial_show(rig, made, seed, played).run()
+    wings = {name: wing_figures(trace, name, made, played.moves[name]) for name in WINGS}
     return WingTrial(
         seed,
         wings,
@@ -42,9 +49,8 @@ def wing_trial(rig: WingRig, seed: int, seconds: float) -> WingTrial:
     )
 
 
-def trial_show(rig: WingRig, seed: int, seconds: float) -> tuple[Show, WingRig]:
-    """The show of a trial before its first tick, and the build that runs it."""
-    made = perturbed_wings(rig, seed)
-    show = Show(made, show_script(made, seconds), seed, believed=rig)
+def trial_show(rig: WingRig, made: WingRig, seed: int, played: Played) -> Show:
+    """The show of a trial before its first tick: `made` runs, and `rig` is believed."""
+    show = Show(made, played.lines, seed, believed=rig)
     misalign_wings(show.state, seed)
-    return show, made
+    return show

@@ -145,6 +145,14 @@ WING_TROUBLES = (
         (),
     ),
     Trouble(
+        "command pushed",
+        "command",
+        "a sleeve pushes the stick or turns the pot",
+        "{leg}.command_push",
+        0.6,
+        (),
+    ),
+    Trouble(
         "controller dead",
         "drive",
         "a speed controller loses its power",
