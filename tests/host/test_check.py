@@ -83,6 +83,10 @@ def turn_round(cable: Cable) -> None:
     cable.board.turned = ("left_thigh",)
 
 
+def turn_stick(cable: Cable) -> None:
+    cable.board.turned = ("stick",)
+
+
 def open_stop_wire(cable: Cable) -> None:
     cable.board.fixed = {"stop": 0}
 
@@ -111,6 +115,7 @@ WRONG = {
         "sole contact, right",
         "broken wire",
     ),
+    "stick turned round": (turn_stick, "stick", "outer two wires"),
     "stop wire open": (open_stop_wire, "emergency stop", "open wire"),
     "motor reversed": (
         trouble("left.drive_ill", DRIVE_ILLS.index("reversed")),
@@ -121,6 +126,11 @@ WRONG = {
         trouble("left.drive_ill", DRIVE_ILLS.index("dead")),
         DIRECTION,
         "speed controller's signal",
+    ),
+    "one motor dead in a stoop": (
+        trouble("right.drive_ill", DRIVE_ILLS.index("dead")),
+        "stooping",
+        "One leg behind",
     ),
     "no stall cut-out": (no_stall_cut_out, "stall cut-out, left", "Do not go on without it"),
 }

@@ -4,11 +4,12 @@ Limits are those of the rig file and of the stage wherever they have one.
 """
 
 from dataclasses import dataclass
+from math import degrees
 from typing import Any
 
 import numpy as np
 from legcore.faults import STALL, STOP
-from legcore.phases import HELD, OFF, STANDING
+from legcore.phases import HELD, OFF, STANDING, STOOPING
 from legsim.tables import STAGES
 from legwire.kept import STATES
 
@@ -35,6 +36,10 @@ _TICK_SLACK_S = 0.03
 _CUT_S = 0.012
 _SUPPLY_MOST_V = 5.5
 _CELL_MOST_V = 4.25
+# A stick that is pushed all the way reads at least so much of what full speed asks for.
+_PUSHED_SHARE = 0.9
+# How long a stoop is watched with the stick let go.
+_LET_GO_S = 5.0
 # Of the fold's speed, for the filter's ripple and the spring's help.
 _SPEED_OVER = 1.5
 _NEAR_DEG = 2.0
@@ -196,6 +201,28 @@ def _contact(ticks: Ticks, leg: int, bit: int, name: str) -> list[Figure]:
         yes(f"{LEGS[leg]} {name} seen closed", _any(closed)),
         yes(f"{LEGS[leg]} {name} open at last", _end(1 - closed)),
         no(f"{LEGS[_other(leg)]} {name} closed meanwhile", _any(other)),
+    ]
+
+
+def stick(bench: Bench, leg: int) -> list[Figure]:
+    """Pushed to stoop the stick reads more, pulled to rise less; let go it finds its middle."""
+    centre, zone = bench.setting("stick_centre_count"), bench.setting("stick_zone_count")
+    least = zone + round(_PUSHED_SHARE * bench.setting("stick_span_count"))
+    bench.asker.do(
+        "Push the stick all the way to stoop, and hold it there.", lambda b: b.push_stick(1)
+    )
+    pushed = bench.watch(until=lambda values: abs(values["stick_count"] - centre) >= least)
+    # One that is turned round has gone the other way.
+    side = np.sign((_settled(pushed, "stick_count") or centre) - centre)
+    bench.asker.do("Pull it all the way to rise, and hold it.", lambda b: b.push_stick(-1))
+    pulled = bench.watch(until=lambda v: (v["stick_count"] - centre) * side <= -least)
+    bench.asker.do("Let go of the stick.", lambda b: b.push_stick(0))
+    let_go = bench.watch(until=lambda values: abs(values["stick_count"] - centre) <= zone)
+    low, high = bench.setting("stick_low_count"), bench.setting("stick_high_count")
+    return [
+        Figure("stick pushed", _settled(pushed, "stick_count"), "", centre + least, high),
+        Figure("stick pulled", _settled(pulled, "stick_count"), "", low, centre - least),
+        Figure("stick let go", _settled(let_go, "stick_count"), "", centre - zone, centre + zone),
     ]
 
 
@@ -449,6 +476,84 @@ def stop_in_mid_air(bench: Bench, leg: int) -> list[Figure]:
     ]
 
 
+def stoop(bench: Bench, leg: int) -> list[Figure]:
+    """The stick folds both legs together, they stay when it is let go, and it lets them rise."""
+    down = held = up = Ticks([], bench.period_s)
+    half_cdeg = (bench.setting("rest_fold_cdeg") + bench.setting("stoop_fold_cdeg")) / 2
+    with bench.armed() as armed:
+        if armed:
+            bench.asker.do("Push the stick to stoop, and hold it there.", lambda b: b.push_stick(1))
+            down = bench.watch(until=lambda v: v["left_phase"] == OFF or _both_folded(v, half_cdeg))
+            bench.asker.do("Let go of the stick.", lambda b: b.push_stick(0))
+            bench.watch(1.0)
+            held = bench.watch(_LET_GO_S)
+            bench.asker.do("Pull the stick to rise, and hold it.", lambda b: b.push_stick(-1))
+            up = bench.watch(until=lambda v: v["left_phase"] in (STANDING, OFF))
+            bench.asker.do("Let go of the stick.", lambda b: b.push_stick(0))
+    stooped = down.then(held).then(up)
+    wants = bench.rig.wants
+    return [
+        yes("armed", armed),
+        Figure("time to fold half way", _fold_s(down, half_cdeg), "s", None, _half_s(bench)),
+        Figure(
+            "one leg from the other, most",
+            _apart_deg(stooped),
+            "deg",
+            None,
+            degrees(wants.stoop_apart_rad),
+        ),
+        Figure(
+            "drift with the stick let go",
+            _drift_deg(held),
+            "deg",
+            None,
+            degrees(wants.stoop_drift_rad),
+        ),
+        Figure(
+            "drive, most",
+            _most_drive(stooped, 0, 1),
+            "permille",
+            None,
+            bench.setting("drive_max_permille"),
+        ),
+        yes("both legs stand again", _end(up["left_phase"] == STANDING)),
+        Figure("fold when they stand", _last_fold_deg(up, leg), "deg", None, _low_deg(bench)),
+        no("any fault", _faults(down, held, up)),
+    ]
+
+
+def _both_folded(values: Any, cdeg: float) -> bool:
+    return all(values[f"{name}_fold_cdeg"] >= cdeg for name in LEGS)
+
+
+def _fold_s(down: Ticks, cdeg: float) -> float | None:
+    """From the first tick of a stoop until both legs are so far folded."""
+    if not len(down):
+        return None
+    least = np.minimum(down["left_fold_cdeg"], down["right_fold_cdeg"])
+    return _gap(down.first_s(down["left_phase"] == STOOPING), down.first_s(least >= cdeg))
+
+
+def _half_s(bench: Bench) -> float:
+    """The longest that half a stoop may take: half as long again as at the stage's speed."""
+    path = (bench.setting("stoop_fold_cdeg") - bench.setting("rest_fold_cdeg")) / 2
+    return 1.5 * path / (bench.setting("stoop_step_q6") / 64 / bench.visit_s) + 1.0
+
+
+def _apart_deg(ticks: Ticks) -> float | None:
+    """The most by which one leg's fold differs from the other's."""
+    if not len(ticks):
+        return None
+    return float(np.abs(ticks["left_fold_cdeg"] - ticks["right_fold_cdeg"]).max()) / 100
+
+
+def _drift_deg(ticks: Ticks) -> float | None:
+    """The most that either leg's fold changes."""
+    if not len(ticks):
+        return None
+    return max(float(np.ptp(ticks[f"{name}_fold_cdeg"])) for name in LEGS) / 100
+
+
 def own_steps(bench: Bench, leg: int) -> list[Figure]:
     """A wearer's own steps: each raised foot is lifted and put down, and no fault comes."""
     lifts = landed = 0
@@ -483,6 +588,11 @@ def _any(values: Any) -> int | None:
 
 def _start(values: Any) -> int | None:
     return int(bool(values[0])) if len(values) else None
+
+
+def _settled(ticks: Ticks, name: str) -> float | None:
+    """The reading at the end; a spike is none."""
+    return float(np.median(ticks[name][-10:])) if len(ticks) else None
 
 
 def _end(values: Any) -> int | None:
@@ -625,6 +735,16 @@ _ROWS = (
         " free it. The other one closes: left and right are swapped.",
     ),
     _Row(
+        "stick",
+        "unloaded",
+        False,
+        False,
+        stick,
+        "Reads less when pushed: change the outer two wires of its pot. Too little either way, or"
+        " not in its middle when let go: put what it reads into the rig file's"
+        " sensors.stick_rest and sensors.stick_throw, then flash; or see to its spring.",
+    ),
+    _Row(
         "emergency stop",
         "unloaded",
         False,
@@ -669,6 +789,17 @@ _ROWS = (
         end_stop,
         "Calibrate again; lower control.lift_speed, or widen control.stop_zone.",
     ),
+    # Before the emergency stop in mid-air: a drum that runs on without power leaves its rope loose.
+    _Row(
+        "stooping",
+        "stand",
+        False,
+        True,
+        stoop,
+        "One leg behind: look for a rope or gear that jams. Drift: a speed controller that does not"
+        " brake at neutral, or gears that turn back; see controller.neutral. Too slow: look at what"
+        " hocklift size says of the drive.",
+    ),
     _Row(
         "stall cut-out",
         "stand",
@@ -702,6 +833,15 @@ _ROWS = (
         True,
         own_steps,
         "Read the fault; look at sole contacts and foot switches under the wearer's own weight.",
+    ),
+    _Row(
+        "own stoop",
+        "gantry",
+        False,
+        True,
+        stoop,
+        "Read the fault; look at sole contacts: both must bear all the while. One leg behind: more"
+        " weight is on the other.",
     ),
 )
 
