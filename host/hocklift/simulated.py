@@ -5,6 +5,7 @@ calibration, fault record. Before the first `hocklift flash` there is none, and 
 gets a new board, made for their rig and forgotten afterwards.
 """
 
+import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,6 +16,9 @@ import platformdirs
 from legsim.rig import Rig
 
 from hocklift.errors import OutputError, PortError
+
+# What only a system with pseudo-terminals has.
+_POSIX = ("fcntl", "termios", "tty")
 
 
 def folder() -> Path:
@@ -37,8 +41,17 @@ def board_words(flash: Path | None) -> str:
 def power(rig: Rig, flash: Path | None, **options: Any) -> Any:
     """A `legsim` SimBoard on a kept flash, or on a new one; PortError while another has it."""
     # Starts processes; only where it is asked for.
-    from legsim.simboard.board import SimBoard
-    from legsim.simboard.in_use import BusyError
+    try:
+        from legsim.simboard.board import SimBoard
+        from legsim.simboard.in_use import BusyError
+    except ModuleNotFoundError as error:
+        if error.name not in _POSIX:
+            raise
+        raise PortError(
+            f"sim: a simulated board lives behind a pseudo-terminal, which {sys.platform} has not"
+            f" (no module {error.name}); use Linux or macOS for it, on Windows its Linux"
+            " subsystem. A real board is named with --port"
+        ) from error
 
     try:
         return SimBoard(rig, flash=flash, **options)

@@ -1,6 +1,7 @@
 """Ports: opened, read and written, and what a person is told when one is not there or goes away."""
 
 import os
+import sys
 import tty
 from contextlib import suppress
 
@@ -89,3 +90,14 @@ def test_the_command_line_ends_with_2_and_no_traceback(words, capsys, tmp_path, 
     assert main(words) == 2
     assert capsys.readouterr().err.startswith("hocklift: /dev/no-such-port: cannot be opened")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_where_there_are_no_pseudo_terminals_the_simulated_board_says_so(monkeypatch, capsys):
+    for name in ("board", "usb", "in_use"):
+        monkeypatch.delitem(sys.modules, f"legsim.simboard.{name}", raising=False)
+    # As on a system without it.
+    monkeypatch.setitem(sys.modules, "fcntl", None)
+    assert main(["record", "--port", "sim"]) == 2
+    told = capsys.readouterr().err
+    assert "a simulated board lives behind a pseudo-terminal" in told
+    assert "A real board is named with --port" in told
