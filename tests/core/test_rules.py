@@ -26,6 +26,8 @@ BUILTINS = {"min", "max", "abs", "range", "len"}
 
 # Nodes that have no place in a native function, and why.
 FORBIDDEN = {
+    ast.Is: "asks whether two numbers are one object, which each form decides for itself",
+    ast.IsNot: "asks whether two numbers are one object, which each form decides for itself",
     ast.Div: "gives a float, which lives on the heap",
     ast.Pow: "gives a float for a negative exponent, and large numbers fast",
     ast.JoinedStr: "makes a string, on the heap",
