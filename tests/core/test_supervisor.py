@@ -177,7 +177,7 @@ def earliest(s):
 def test_of_all_events_that_hold_the_earliest_of_the_table_counts():
     rng = random.Random(3)
     met = set()
-    for _ in range(6000):
+    for _ in range(3000):
         s = draw(rng)
         lifts = s.other.unseen_lifts
         event = earliest(s)

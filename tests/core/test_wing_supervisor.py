@@ -127,7 +127,7 @@ def draw(rng):
 def test_of_all_events_that_hold_the_earliest_of_the_table_counts():
     rng = random.Random(4)
     met = set()
-    for _ in range(5000):
+    for _ in range(3000):
         s = draw(rng)
         event = min((event for event, holds in HOLDS.items() if holds(s)), default=NOTHING)
         found = wing_event(s.wing, s.other, s.wings, s.faults)
