@@ -22,8 +22,9 @@ from hocklift.drilling import (
     words_or_dash,
 )
 from hocklift.errors import OutputError
+from hocklift.pages.drill_looks import looks_of
 from hocklift.pages.drill_page import CASES, PAGE, write_page
-from hocklift.pages.drill_pictures import looks_of, plans_of
+from hocklift.pages.drill_pictures import plans_of
 from legsim.drill import LIMITS, Drill, Outcome
 from legsim.rig import Rig
 from legsim.tables import PHASES
@@ -102,7 +103,7 @@ def test_every_trouble_is_told_in_words_with_its_figures(page: Page, campaign: C
     for row in summaries(campaign):
         figures = " ".join(figure(row) for _, figure in COLUMNS)
         assert f"{row.trouble.name}: {row.trouble.text} {figures}" in page.text
-    told = [text for tag, text in page.texts if tag == "th"]
+    told = [text for tag, text in page.texts if tag == "div"]
     assert {row.trouble.family for row in summaries(campaign)} <= set(told)
 
 
@@ -122,7 +123,7 @@ def test_what_no_controller_can_prevent_is_told_with_bound_and_reason(
     page: Page, campaign: Campaign
 ) -> None:
     for bound in bounds(campaign):
-        assert f"{bound.who} {bound.text} {bound.words} {bound.reason}" in page.text
+        assert f"{bound.who}: {bound.reason} {bound.text} {bound.words}" in page.text
 
 
 def test_the_nearest_random_cases_are_told_and_how_to_run_one_again(
@@ -136,10 +137,18 @@ def test_the_nearest_random_cases_are_told_and_how_to_run_one_again(
 
 
 def test_every_picture_is_there_under_its_heading(page: Page, campaign: Campaign) -> None:
-    plans = plans_of(campaign)
-    assert len(page.all("figure")) == len(plans)
-    for plan in plans:
-        assert plan.title in page.headings()
+    titles = [plan.title for plan in plans_of(campaign)]
+    titles += [look.ran.words for look in looks_of(campaign)]
+    assert len(page.all("figure")) == len(titles)
+    assert set(titles) <= set(page.headings())
+
+
+def test_each_case_that_is_looked_at_says_why_and_moves(page: Page, campaign: Campaign) -> None:
+    looks = looks_of(campaign)
+    assert len([a for a in page.all("section") if a.get("class") == "player"]) == len(looks)
+    captions = [text for tag, text in page.texts if tag == "figcaption"]
+    for look in looks:
+        assert f"{look.why[0].upper()}{look.why[1:]}." in captions
 
 
 def test_pictures_tell_troubles_rows_phases_and_moments_in_words(
@@ -151,7 +160,6 @@ def test_pictures_tell_troubles_rows_phases_and_moments_in_words(
     assert {phase.name for phase in PHASES} <= drawn
     for look in looks_of(campaign):
         assert {strike.trouble.name for strike in look.ran.case.strikes} & drawn
-        assert any(look.ran.words.startswith(text) for text in drawn if len(text) > 30)
     assert any(text.startswith("seen: ") for text in drawn)
 
 
@@ -170,7 +178,8 @@ def test_unsafe_cases_are_told_with_seed_figure_and_limit_and_looked_at_first(
     # Of each trouble one: more of the same would tell nothing new.
     first = [look.ran.case.strikes[0].trouble.name for look in looks_of(unsafe)][:2]
     assert first == ["pot open", "loop late"]
-    assert any("unsafe" in text for tag, text in page.texts if tag == "text")
+    captions = [text for tag, text in page.texts if tag == "figcaption"]
+    assert sum(text.startswith("Unsafe: ") for text in captions) == 2
 
 
 def test_a_drill_without_random_cases_has_a_whole_page_too(

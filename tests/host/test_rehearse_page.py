@@ -52,7 +52,7 @@ def test_every_picture_is_there_under_its_heading(page: Page) -> None:
 def test_the_legs_that_move_are_those_of_the_walk(page: Page, rehearsal: Rehearsal) -> None:
     moved = json.loads(next(text for tag, text in page.texts if tag == "script"))
     step = round(moved["step_s"] / rehearsal.rig.control.period_s)
-    for name, leg in zip(LEGS, moved["legs"], strict=True):
+    for name, leg in zip(LEGS, moved["joints"], strict=True):
         trace = rehearsal.trace[name][::step]
         told = {what: np.cumsum(column) for what, column in leg.items()}
         for what in ("thigh", "shank"):

@@ -1,7 +1,7 @@
 """Every report as Chromium shows it, from its file: on screens and paper, and by keyboard alone."""
 
 import re
-from importlib import import_module
+from importlib import import_module, resources
 from itertools import pairwise
 from math import cos, degrees, hypot, radians, sin
 from pkgutil import iter_modules
@@ -19,17 +19,24 @@ from hocklift.log import read_log
 from hocklift.logfigures import figures_of
 from hocklift.loops.relay import swing_of
 from hocklift.loops.swung import Relay, Swung
-from hocklift.pages import drill_page, log_page, relay_page
+from hocklift.pages import drill_page, log_page, relay_page, wing_drill_page
 from hocklift.pages.motion import motion_of_log, motion_of_walk
 from hocklift.recording import record
 from hocklift.rehearsal import METRONOME, rehearse
+from hocklift.rigfile.file import write_rig
+from hocklift.wing_drilling import WingCampaign
+from hocklift.wing_drilling import run_table_case as run_wing_case
+from hocklift.wing_drilling import table_cases as wing_cases
 from legsim.drill import Drill
 from legsim.rig import Rig
+from legsim.wing.drill import WingDrill
+from legsim.wing.rig import WingRig
 from pages import Page, assert_self_contained
 from rich.console import Console
 
 pytestmark = pytest.mark.big
 RIG = Rig()
+PARADE = resources.files("hocklift") / "data" / "parade.toml"
 WALK = ["rehearse", "--wearer", METRONOME, "--seconds", "6"]
 # More than any page needs that a person may want to send to somebody.
 MOST_BYTES = 2_000_000
@@ -71,19 +78,58 @@ def swung(folder):
     relay_page.write_page(Relay("a rig", legs), folder)
 
 
-# Every command that makes a page, and a small case of it.
+def of_wings(*words):
+    """Whatever the command makes of the demo rig with wings."""
+
+    def make(folder):
+        write_rig(WingRig(), folder / "wings.toml")
+        command, *options = words
+        found = main([command, str(folder / "wings.toml"), *options, "--out", str(folder)])
+        assert found in (0, 1)
+
+    return make
+
+
+def of_wings_drilled(folder):
+    rig = WingRig()
+    bench = WingDrill(rig)
+    cases = [case for case in wing_cases(1) if case.strikes[0].wing == 0]
+    shown = [case for case in cases if case.strikes[0].trouble.name in WORTH_A_LOOK]
+    table = tuple(run_wing_case(bench, case) for case in shown)
+    wing_drill_page.write_page(WingCampaign(rig, "a rig", 1, table, ()), folder)
+
+
+WORTH_A_LOOK = ("pot open", "upper rope snaps", "motor reversed", "program hangs")
+
+# A small case of every page, by its module, and what else it may be of.
 MAKERS = {
-    "rehearsal.html": commanded(*WALK),
-    "report.html": recorded,
-    "tune.html": commanded("tune", "--rigs", "2", "--budget", "12"),
-    "size.html": commanded("size"),
-    "sweep.html": commanded("size", "--sweep", "spring.rate=50..70 N/mm:3", "rope.parts=3..5:3"),
-    "study.html": commanded("study", "--rigs", "4", "--seconds", "8"),
-    "margins.html": commanded("margins"),
-    "relay.html": swung,
-    "drill.html": drilled,
+    "rehearsal_page": commanded(*WALK),
+    "rehearsal_page, on parade": commanded("rehearse", "--script", str(PARADE)),
+    "wing_rehearsal_page": of_wings("rehearse"),
+    "log_page": recorded,
+    "tune_page": commanded("tune", "--rigs", "2", "--budget", "12"),
+    "size_page": commanded("size"),
+    "size_page, of wings": of_wings("size"),
+    "sweep_page": commanded("size", "--sweep", "spring.rate=50..70 N/mm:3", "rope.parts=3..5:3"),
+    "study_page": commanded("study", "--rigs", "4", "--seconds", "8"),
+    "margins_page": commanded("margins"),
+    "relay_page": swung,
+    "drill_page": drilled,
+    "wing_drill_page": of_wings_drilled,
 }
-MOVING = ("rehearsal.html", "report.html", "tune.html")
+MOVING = (
+    "rehearsal_page",
+    "rehearsal_page, on parade",
+    "wing_rehearsal_page",
+    "log_page",
+    "tune_page",
+    "drill_page",
+    "wing_drill_page",
+)
+
+
+def module_of(name):
+    return import_module(f"hocklift.pages.{name.partition(',')[0]}")
 
 
 @pytest.fixture(scope="module")
@@ -95,7 +141,7 @@ def paths(tmp_path_factory):
         if name not in made:
             folder = tmp_path_factory.mktemp("page")
             MAKERS[name](folder)
-            made[name] = folder / name
+            made[name] = folder / module_of(name).PAGE
         return made[name]
 
     return path
@@ -108,9 +154,10 @@ def browser():
 
 
 def told(page):
-    """The moment that the player tells: seconds, and its cells."""
-    time_s = float(page.locator(".player .time").inner_text().removesuffix(" s"))
-    return time_s, page.locator(".player tbody td").all_inner_texts()
+    """The moment that the first player tells: seconds, and its cells."""
+    player = page.locator(".player").first
+    time_s = float(player.locator(".time").inner_text().removesuffix(" s"))
+    return time_s, player.locator("tbody td").all_inner_texts()
 
 
 def at_moment(page, time_s):
@@ -128,7 +175,13 @@ def at_moment(page, time_s):
 
 def test_every_page_that_there_is_is_looked_at_here():
     modules = [one.name for one in iter_modules(pages.__path__) if one.name.endswith("_page")]
-    assert {import_module(f"hocklift.pages.{name}").PAGE for name in modules} == set(MAKERS)
+    assert set(modules) == {name.partition(",")[0] for name in MAKERS}
+
+
+@pytest.mark.parametrize("name", MAKERS)
+def test_a_page_has_what_moves_where_it_is_said_to(paths, name):
+    text = paths(name).read_text(encoding="utf-8")
+    assert ('class="player"' in text) == (name in MOVING)
 
 
 @pytest.mark.parametrize("name", MAKERS)
@@ -175,7 +228,7 @@ def test_paper_is_white_and_loses_nothing_at_its_edge(browser, paths, name):
 @pytest.mark.parametrize("name", MOVING)
 def test_legs_and_traces_go_by_the_keyboard_alone(browser, paths, name):
     with opened(browser, paths(name).as_uri()) as page:
-        slider = page.get_by_role("slider", name="Moment shown")
+        slider = page.get_by_role("slider", name="Moment shown").first
         for _ in range(40):
             page.keyboard.press("Tab")
             if slider.evaluate("one => one === document.activeElement"):
@@ -184,16 +237,21 @@ def test_legs_and_traces_go_by_the_keyboard_alone(browser, paths, name):
         start_s, _ = told(page)
         page.keyboard.press("End")
         end_s, _ = told(page)
-        assert end_s > start_s + 3
+        assert end_s > start_s + 1
         page.keyboard.press("ArrowLeft")
         # Some 25 poses a second, a whole number of control periods apart.
         assert 0.03 < end_s - told(page)[0] < 0.05
-        assert slider.get_attribute("aria-valuetext").startswith(f"{told(page)[0]:.2f} s; left leg")
+        joint = "wing" if name.startswith("wing") else "leg"
+        now = f"{told(page)[0]:.2f} s; left {joint} "
+        assert slider.get_attribute("aria-valuetext").startswith(now)
         lines = page.locator("line.cursor")
-        assert lines.count() >= 2
+        assert lines.count() >= 1
         after = lines.first.get_attribute("x1")
         page.keyboard.press("PageDown")
         assert float(lines.first.get_attribute("x1")) < float(after)
+        # Of several, each moves with its own slider alone.
+        if "drill" in name:
+            assert lines.last.get_attribute("x1") != lines.first.get_attribute("x1")
         # The button plays and pauses.
         page.keyboard.press("Home")
         page.keyboard.press("Shift+Tab")
@@ -202,7 +260,7 @@ def test_legs_and_traces_go_by_the_keyboard_alone(browser, paths, name):
             "start => parseFloat(document.querySelector('.time').textContent) > start", arg=start_s
         )
         page.keyboard.press("Enter")
-        assert page.get_by_role("button", name="Play").is_visible()
+        assert page.get_by_role("button", name="Play").first.is_visible()
 
 
 def test_the_legs_are_drawn_to_the_rigs_own_lengths_and_folds(browser, paths):
@@ -211,7 +269,7 @@ def test_the_legs_are_drawn_to_the_rigs_own_lengths_and_folds(browser, paths):
     period_s = RIG.control.period_s
     lifted = rehearsal.trace["left"]["clearance_m"]
     top = int(np.argmax(lifted))
-    with opened(browser, paths("rehearsal.html").as_uri()) as page:
+    with opened(browser, paths("rehearsal_page").as_uri()) as page:
         at_moment(page, top * period_s)
         time_s, cells = told(page)
         row = rehearsal.trace["left"][round(time_s / period_s)]
@@ -235,7 +293,7 @@ def test_the_legs_are_drawn_to_the_rigs_own_lengths_and_folds(browser, paths):
 
 def test_the_line_in_a_trace_stands_where_the_picture_has_that_time(browser, paths):
     """Against Matplotlib's own tick marks, which it labels with the seconds."""
-    with opened(browser, paths("rehearsal.html").as_uri()) as page:
+    with opened(browser, paths("rehearsal_page").as_uri()) as page:
         at_moment(page, 4.0)
         found = page.evaluate(
             """() => {
@@ -253,7 +311,7 @@ def test_the_line_in_a_trace_stands_where_the_picture_has_that_time(browser, pat
 
 
 def test_a_click_into_a_trace_goes_to_its_moment(browser, paths):
-    with opened(browser, paths("rehearsal.html").as_uri()) as page:
+    with opened(browser, paths("rehearsal_page").as_uri()) as page:
         at_moment(page, 2.0)
         line = page.locator("line.cursor").nth(2)
         line.evaluate("one => one.scrollIntoView({ block: 'center' })")
@@ -265,7 +323,7 @@ def test_a_click_into_a_trace_goes_to_its_moment(browser, paths):
 
 def test_who_wants_less_motion_gets_stills(browser, paths):
     """WCAG 2.2, success criterion 2.3.3: nothing moves by itself, and what plays goes in steps."""
-    with opened(browser, paths("rehearsal.html").as_uri(), reduced_motion="reduce") as page:
+    with opened(browser, paths("rehearsal_page").as_uri(), reduced_motion="reduce") as page:
         page.locator(".player input").press("Home")
         page.evaluate(
             """() => { window.seen = [];
@@ -281,7 +339,7 @@ def test_who_wants_less_motion_gets_stills(browser, paths):
 
 
 def test_without_javascript_every_picture_and_figure_is_there(browser, paths):
-    path = paths("rehearsal.html")
+    path = paths("rehearsal_page")
     with opened(browser, path.as_uri(), java_script_enabled=False) as page:
         assert not page.locator(".player").is_visible()
         assert page.get_by_text("With JavaScript switched on, both legs move here").is_visible()
@@ -301,7 +359,7 @@ def test_a_gap_in_a_recording_is_told_and_the_poses_keep_to_the_folds(tmp_path):
     record(Device(board), tmp_path / "a.log", None, 5.0)
     log = read_log(tmp_path / "a.log")
     data = motion_of_log(RIG, log, 0.0).data
-    left = {name: np.cumsum(column) for name, column in data["legs"][0].items()}
+    left = {name: np.cumsum(column) for name, column in data["joints"][0].items()}
     assert 0 in left["here"]
     time_s = data["start_s"] + data["step_s"] * np.arange(len(left["here"]))
     fold_deg = (left["thigh_ddeg"] + left["shank_ddeg"]) / 10
@@ -321,7 +379,7 @@ def test_of_a_long_walk_a_page_has_fewer_poses_a_second_and_stays_short():
     hours = np.tile(rehearsal.trace, 2700)
     motion = motion_of_walk(RIG, hours, 0.0)
     data = motion.data
-    poses = len(data["legs"][0]["phase"])
+    poses = len(data["joints"][0]["phase"])
     assert poses <= 12_001
     assert f"a pose every {data['step_s']:.2f} s" in motion.words
     assert "a pose every" not in motion_of_walk(RIG, rehearsal.trace, 0.0).words

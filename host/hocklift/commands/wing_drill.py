@@ -1,55 +1,41 @@
 """`hocklift drill` of a rig with wings: put every fault into it; does it stay safe?"""
 
 import argparse
-import csv
-import io
-from dataclasses import asdict
 from functools import partial
-from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from legsim.tables import fault_names
 from legsim.wing.drill import WING_LIMITS
 from legsim.wing.rig import WingRig
-from legsim.wing.tables import WING_FAULTS
 from rich.console import Console
 from rich.table import Table
 
 from hocklift.commands.output import deliver
-from hocklift.drilling import words_or_dash
-from hocklift.files import write_atomically
-from hocklift.wing_drilling import WingCampaign, WingRan, drill_wings
+from hocklift.wing_drill_rows import (
+    WING_COLUMNS,
+    WING_SAFE_MEANS,
+    by_trouble,
+    figures_of,
+    wing_bounds,
+)
+from hocklift.wing_drilling import WingCampaign, drill_wings
 
 SCHEMA = "hocklift drill wings 1"
-CASES = "drill.csv"
 _MOST_SHOWN = 10
 _TABLE_WIDTH = 80
-# (heading, one trouble's figure of the cases in which it struck)
-_COLUMNS: tuple[tuple[str, Any], ...] = (
-    ("slowest\nto be\nsafe", lambda rans: _worst(rans, "safe_s", "s", 2)),
-    ("fastest\ntip", lambda rans: _worst(rans, "tip_mps", "m/s", 1)),
-    ("past a\nhard stop", lambda rans: _worst(rans, "past_stop_deg", "°", 1)),
-    ("most in\nrope", lambda rans: _worst(rans, "tension_peak_N", "N", 0)),
-    ("ended", lambda rans: "unsafe" if any(ran.failures for ran in rans) else "safe"),
-)
-_SAFE_MEANS = (
-    "Safe is: power off, or the fault seen and both wings hanging or being brought to hang."
-)
 
 
 def run(rig: WingRig, rig_name: str, args: argparse.Namespace) -> int:
     """Drill, print, and write when asked; 0 when every case was tried and safe, else 1."""
     campaign = drill_wings(rig, rig_name, args.runs, args.seed, Console(stderr=True))
-    deliver(args, campaign, show=print_campaign, as_json=as_json, write_page=write_cases)
+    deliver(args, campaign, show=print_campaign, as_json=as_json, write_page=_write_page)
     return 0 if campaign.met else 1
 
 
-def _worst(rans: list[WingRan], measure: str, unit: str, digits: int) -> str:
-    """The largest figure that came; a dash where none did, as with a time that never came."""
-    found = [getattr(ran.outcome, measure) for ran in rans if ran.outcome.struck]
-    most = max((one for one in found if one < float("inf")), default=None)
-    return words_or_dash(most, unit, digits)
+def _write_page(campaign: WingCampaign, folder: Path) -> Path:
+    from hocklift.pages.wing_drill_page import write_page  # drawing is slow to import
+
+    return write_page(campaign, folder)
 
 
 def print_campaign(campaign: WingCampaign, console: Console) -> None:
@@ -59,12 +45,10 @@ def print_campaign(campaign: WingCampaign, console: Console) -> None:
     # A narrower terminal may wrap the lines of the table; it must not lose parts of them.
     console.width = max(console.width, _TABLE_WIDTH)
     console.print(_table(campaign))
-    say(f"\n{_SAFE_MEANS}")
+    say(f"\n{WING_SAFE_MEANS}")
     say("\nWhat no controller can keep from happening, with its bound:")
-    for trouble in dict.fromkeys(ran.case.strikes[0].trouble for ran in campaign.table):
-        for measure, bound, reason in trouble.spared:
-            limit = WING_LIMITS[measure]
-            say(f"- {trouble.name}: {limit.text}, at most {bound:g} {limit.unit}; {reason}")
+    for bound in wing_bounds(campaign):
+        say(f"- {bound.who}: {bound.text}, {bound.words}; {bound.reason}")
     if campaign.unsafe:
         say("\nUnsafe:", style="bold red")
         for ran in campaign.unsafe[:_MOST_SHOWN]:
@@ -79,17 +63,15 @@ def _table(campaign: WingCampaign) -> Table:
     """One line a trouble, under the name of its family."""
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0))
     table.add_column("trouble", no_wrap=True, vertical="bottom")
-    for heading, _ in _COLUMNS:
+    for heading, _ in WING_COLUMNS:
         table.add_column(heading, no_wrap=True, justify="right", vertical="bottom")
-    by_trouble = groupby(campaign.table, lambda ran: ran.case.strikes[0].trouble)
     family = ""
-    for trouble, found in by_trouble:
-        rans = list(found)
+    for trouble, rans in by_trouble(campaign):
         if trouble.family != family:
             family = trouble.family
             table.add_row(family, style="bold")
         style = "red" if any(ran.failures for ran in rans) else ""
-        table.add_row(f"  {trouble.name}", *(of(rans) for _, of in _COLUMNS), style=style)
+        table.add_row(f"  {trouble.name}", *(of(rans) for _, of in WING_COLUMNS), style=style)
     return table
 
 
@@ -102,38 +84,6 @@ def as_json(campaign: WingCampaign) -> dict[str, Any]:
         "met": campaign.met,
         "verdict": campaign.verdict,
         "limits": {name: limit._asdict() for name, limit in WING_LIMITS.items()},
-        "table": [_ran_json(ran) for ran in campaign.table],
-        "random": [_ran_json(ran) for ran in campaign.random],
+        "table": [figures_of(ran) for ran in campaign.table],
+        "random": [figures_of(ran) for ran in campaign.random],
     }
-
-
-def _ran_json(ran: WingRan) -> dict[str, Any]:
-    outcome = asdict(ran.outcome)
-    del outcome["fault_bits"], outcome["rows_seen_s"]
-    rows = {
-        name: s
-        for bit, s in ran.outcome.rows_seen_s.items()
-        for name in fault_names(bit, WING_FAULTS)
-    }
-    return {
-        "case": ran.words,
-        "seed": ran.case.seed,
-        "safe": not ran.failures,
-        "failures": list(ran.failures),
-        "rows_seen_s": rows,
-        **outcome,
-    }
-
-
-def write_cases(campaign: WingCampaign, folder: Path) -> Path:
-    """Write every figure of every case into `folder`; returns the file's path."""
-    rows = [_ran_json(ran) for ran in (*campaign.table, *campaign.random)]
-    text = io.StringIO()
-    writer = csv.DictWriter(text, list(rows[0]), lineterminator="\n")
-    writer.writeheader()
-    for row in rows:
-        row["failures"] = "; ".join(row["failures"])
-        row["rows_seen_s"] = "; ".join(f"{name} {s:.3f}" for name, s in row["rows_seen_s"].items())
-        writer.writerow(row)
-    write_atomically(folder / CASES, text.getvalue())
-    return folder / CASES

@@ -23,14 +23,15 @@ from hocklift.drilling import (
 )
 from hocklift.files import write_atomically
 from hocklift.pages.drawing import drawn
+from hocklift.pages.drill_looks import LOOKS_WORDS, looked_at
 from hocklift.pages.drill_pictures import plans_of
 from hocklift.pages.page import render
 
 PAGE = "drill.html"
 CASES = "drill.csv"
 
-# A page with more of them is of no use to a reader.
-_MOST_UNSAFE = 50
+# A page that tells more unsafe cases is of no use to a reader.
+MOST_TOLD = 50
 
 _CAUTIONS = (
     "A drill is a calculation on a simulated rig. It proves nothing about yours until each"
@@ -54,17 +55,36 @@ def write_page(campaign: Campaign, folder: Path) -> Path:
         "drill.html.j2",
         campaign=campaign,
         limits=[(limit.text, f"{limit.most:g} {limit.unit}") for limit in LIMITS.values()],
-        unsafe=campaign.unsafe[:_MOST_UNSAFE],
+        unsafe=[
+            (f"seed {ran.case.seed}: {ran.words}", _why(ran), ran.seen_words)
+            for ran in campaign.unsafe[:MOST_TOLD]
+        ],
         headings=[heading.replace("\n", " ") for heading, _ in COLUMNS],
         families=[
-            (family, [(row, [figure(row) for _, figure in COLUMNS]) for row in rows])
+            (family, [(row.trouble, [figure(row) for _, figure in COLUMNS]) for row in rows])
             for family, rows in groupby(summaries(campaign), lambda row: row.trouble.family)
         ],
+        joint="leg",
+        worst_means="The worst is of the cases in which nothing else was wrong.",
+        each="Each trouble in every phase of either leg. The fastest fold is either way.",
         safe_means=SAFE_MEANS,
-        rows=row_summaries(campaign),
-        words_or_dash=words_or_dash,
+        rows=[
+            (
+                row.fault,
+                row.cases or "none",
+                words_or_dash(row.fastest_s, "s", 2),
+                words_or_dash(row.slowest_s, "s", 2),
+            )
+            for row in row_summaries(campaign)
+        ],
         bounds=bounds(campaign),
         pictures=drawn(plans_of(campaign), campaign),
+        nearest=[
+            (f"{ran.nearness:.2f}", f"seed {ran.case.seed}: {ran.words}; {ran.nearest_words}")
+            for ran in campaign.nearest
+        ],
+        looks=looked_at(campaign),
+        looks_words=LOOKS_WORDS,
         cautions=_CAUTIONS,
         cases=CASES,
     )
@@ -99,9 +119,14 @@ def _verdict_cells(ran: Ran) -> list[Any]:
     return [
         "; ".join(PHASES[strike.phase].name for strike in ran.case.strikes),
         int(not ran.failures),
-        "; ".join(one.words for one in ran.failures),
+        _why(ran),
         "; ".join(seen_s),
     ]
+
+
+def _why(ran: Ran) -> str:
+    """Why a case was not safe."""
+    return "; ".join(one.words for one in ran.failures)
 
 
 def _cell(value: Any) -> Any:

@@ -1,33 +1,25 @@
 """Pictures of a drill, for its page."""
 
 from math import degrees, inf, log10
-from textwrap import wrap
-from typing import Any, NamedTuple
 
 import matplotlib as mpl
 import numpy as np
-from legcore.phases import HELD, LIFTING, STANDING
-from legsim.drill import FEET, LIMITS, Drill, Outcome, Strike
-from legsim.tables import FAULTS, PHASES, fault_names
+from legsim.drill import LIMITS, Outcome
+from legsim.tables import FAULTS, PHASES
 from legsim.troubles import TROUBLES, Trouble
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
-from matplotlib.patches import Patch, Rectangle
-from numpy.typing import NDArray
+from matplotlib.patches import Rectangle
 
 from hocklift.drilling import Campaign, Ran, due_rows, row_sights
-from hocklift.pages.drawing import BLUE, DASHED, INK, PAPER, RED, Plan
+from hocklift.pages.drawing import BLUE, INK, Plan
 
 _ROW_IN = 0.2
-_LOOK_IN = 1.9
-_LABEL = {"facecolor": PAPER, "edgecolor": "none", "pad": 1.0}
 
 
 def plans_of(campaign: Campaign) -> list[Plan[Campaign]]:
-    """How to draw this drill; no looks where no trouble could strike."""
-    looks = looks_of(campaign)
-    plans = [
+    """How to draw this drill."""
+    return [
         Plan(
             "Time to safe, by trouble and phase",
             "The slower leg's time in seconds from the strike until the rig is safe; columns are"
@@ -49,15 +41,6 @@ def plans_of(campaign: Campaign) -> list[Plan[Campaign]]:
             _ROW_IN * len(TROUBLES) + 0.9,
         ),
         Plan(
-            "A look at some cases",
-            "Fold of both legs around the strike: left solid, right dashed, the setpoint of a leg"
-            " that is being moved dotted. Upright lines mark the strike and the first sight,"
-            " with the rows of the fault table that saw it. The grey bar below is there while the"
-            " contactor gives power. The wearer goes on stepping as far as the rig lets them.",
-            _draw_looks,
-            _LOOK_IN * len(looks) + 0.4,
-        ),
-        Plan(
             "What each row of the fault table saw",
             "Each row's first sights of the troubles of the table, by the time since the strike."
             " Filled: the trouble had to be seen there. Hollow: it had not, and lay hidden until"
@@ -67,7 +50,6 @@ def plans_of(campaign: Campaign) -> list[Plan[Campaign]]:
             _ROW_IN * len(FAULTS) + 0.6,
         ),
     ]
-    return [plan for plan in plans if looks or plan.draw is not _draw_looks]
 
 
 # Time to safe: a map of troubles and phases.
@@ -175,151 +157,6 @@ def _mark_bound(ax: Axes, row: int, trouble: Trouble) -> None:
     for measure, most, _ in trouble.spared:
         if measure == "landing_mps":
             ax.plot([most, most], [row - 0.4, row + 0.4], color=INK, lw=1.8)
-
-
-# A look at some cases: traces.
-
-
-class Look(NamedTuple):
-    """One case to look at, and why."""
-
-    ran: Ran
-    why: str
-
-
-# (trouble, phase, why it is worth a look)
-_INSTRUCTIVE = (
-    ("pot open", HELD, "no pose to be trusted: power off, and the spring puts the foot down"),
-    ("controller full up", STANDING, "a standing leg folds under its own motor"),
-    ("rope snaps", HELD, "no controller can hold what the rope held"),
-    ("stumble", HELD, "weight on a raised leg: to be let down under control"),
-    ("program hangs", LIFTING, "the watchdog opens the contactor; told after the restart"),
-)
-_MOST_UNSAFE = 3
-# Share of the time after the strike that is shown before it: room for the trouble's name.
-_BEFORE = 0.3
-_AFTER_S = 0.7
-_LONGEST_S = 6.0
-_TITLE_WIDTH = 90
-_MOVING = [i for i, phase in enumerate(PHASES) if phase.moves]
-
-
-def looks_of(campaign: Campaign) -> list[Look]:
-    """Unsafe cases, one a trouble; the instructive ones; the random one nearest to a limit.
-
-    None of them where no trouble could strike.
-    """
-    first: dict[str, Ran] = {}
-    for ran in campaign.unsafe:
-        first.setdefault(ran.case.strikes[0].trouble.name, ran)
-    unsafe = [
-        Look(ran, f"unsafe: {ran.failures[0].words}") for ran in list(first.values())[:_MOST_UNSAFE]
-    ]
-    instructive = [
-        Look(ran, why)
-        for name, phase, why in _INSTRUCTIVE
-        for ran in campaign.table
-        if _is_of_left(ran.case.strikes[0], name, phase) and not ran.failures
-    ]
-    nearest = [
-        Look(ran, f"random, nearest to a limit: {ran.nearest_words}")
-        for ran in campaign.nearest[:1]
-        if not ran.failures
-    ]
-    return [look for look in unsafe + instructive + nearest if look.ran.outcome.struck]
-
-
-def _is_of_left(strike: Strike, name: str, phase: int) -> bool:
-    return (strike.trouble.name, strike.phase, strike.leg) == (name, phase, 0)
-
-
-def _draw_looks(figure: Figure, campaign: Campaign) -> None:
-    looks = looks_of(campaign)
-    axes = np.atleast_1d(figure.subplots(len(looks), 1, sharey=True))
-    bench = Drill(campaign.rig)
-    for ax, look in zip(axes, looks, strict=True):
-        _draw_look(ax, bench, look)
-    low_deg, high_deg = axes[0].get_ylim()
-    # Room for words above and the bar below.
-    room_deg = (high_deg - low_deg) / 4
-    axes[0].set_ylim(low_deg - room_deg / 2, high_deg + room_deg)
-    axes[-1].set_xlabel("time since the strike, s")
-    figure.legend(handles=_look_handles(), loc="outside upper left", ncols=4)
-
-
-def _look_handles() -> list[Any]:
-    return [
-        Line2D([], [], color=BLUE, label="left fold"),
-        Line2D([], [], color=RED, ls=DASHED, label="right fold"),
-        Line2D([], [], color=INK, lw=0.9, ls=":", label="setpoint"),
-        Patch(facecolor=INK, alpha=0.45, lw=0, label="power on"),
-    ]
-
-
-def _draw_look(ax: Axes, bench: Drill, look: Look) -> None:
-    case, outcome = look.ran.case, look.ran.outcome
-    walk = bench.walk(case, bench.strikes(case))
-    trace = walk.run()
-    struck = walk.troubles["struck_tick"]
-    start = int(struck[struck > 0].min()) - 1
-    events_s = [when for when in (outcome.seen_s, outcome.safe_s, outcome.off_s) if when < inf]
-    end_s = min(max([*events_s, _AFTER_S]) + _AFTER_S, _LONGEST_S)
-    begin_s = -_BEFORE * end_s
-    time_s = (np.arange(len(trace)) - start) * bench.period_s
-    shown = (time_s >= begin_s) & (time_s <= end_s)
-    ax.set_xlim(begin_s, end_s)
-    _draw_folds(ax, time_s[shown], trace[shown])
-    for i, strike in enumerate(case.strikes):
-        if struck[i] > 0:
-            _mark(ax, (struck[i] - 1 - start) * bench.period_s, strike.trouble.name, "right", i)
-    if outcome.seen_s < inf:
-        bits = sum(bit for bit, when in outcome.rows_seen_s.items() if when == outcome.seen_s)
-        # Where there is no room on its right, its words have the left to themselves.
-        aligned = "left" if outcome.seen_s < end_s / 2 else "right"
-        _mark(ax, outcome.seen_s, "seen: " + ", ".join(fault_names(bits)), aligned, 0)
-    ax.set_ylabel("fold, deg")
-    title = [*wrap(look.ran.words, _TITLE_WIDTH), *wrap(look.why, _TITLE_WIDTH)]
-    ax.set_title("\n".join(title), fontsize=9, loc="left")
-
-
-def _draw_folds(ax: Axes, time_s: NDArray[Any], trace: NDArray[np.void]) -> None:
-    """Fold and setpoint of both legs, and a bar while there is power."""
-    for name, colour, line in zip(FEET, (BLUE, RED), ("-", DASHED), strict=True):
-        leg = trace[name]
-        ax.plot(time_s, np.degrees(leg["thigh_rad"] + leg["shank_rad"]), color=colour, ls=line)
-        setpoint_deg = leg["setpoint_cdeg_q6"] / 6400
-        # A setpoint may be anything once memory changes; only folds set the axis.
-        told = np.isin(leg["phase"], _MOVING) & (np.abs(setpoint_deg) < 180)
-        ax.plot(time_s, np.where(told, setpoint_deg, np.nan), color=INK, lw=0.9, ls=":")
-    ax.fill_between(
-        time_s,
-        0,
-        0.06,
-        where=trace["contactor"] != 0,
-        transform=ax.get_xaxis_transform(),
-        color=INK,
-        alpha=0.45,
-        lw=0,
-    )
-
-
-def _mark(ax: Axes, time_s: float, words: str, aligned: str, line: int) -> None:
-    """An upright line, and words beside its top, so many lines of text lower."""
-    low_s, high_s = ax.get_xlim()
-    if not low_s <= time_s <= high_s:
-        return
-    ax.axvline(time_s, color=INK, lw=0.9)
-    ax.annotate(
-        words,
-        (time_s, 1),
-        xycoords=("data", "axes fraction"),
-        xytext=(-3 if aligned == "right" else 3, -1 - 11 * line),
-        textcoords="offset points",
-        ha=aligned,
-        va="top",
-        fontsize=8,
-        bbox=_LABEL,
-    )
 
 
 # What each row of the fault table saw.

@@ -207,7 +207,7 @@ _PLANS: tuple[Plan[Figures], ...] = (
         "The phase of each leg over time; a cross marks a fault, a dotted line a mark that"
         " somebody put there.",
         _draw_phases,
-        2.1,
+        2.4,
     ),
     Plan(
         "Battery and supply",

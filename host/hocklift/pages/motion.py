@@ -1,4 +1,4 @@
-"""How both legs moved, for a page to show: poses as an eye can follow them, in plain numbers."""
+"""How legs or wings moved, for a page to show: poses as an eye can follow, in plain numbers."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -8,7 +8,7 @@ import numpy as np
 from legcore.phases import OFF, STANDING
 from legsim.linkage import height_m, leans_under_hip_rad
 from legsim.rig import Rig
-from legsim.tables import PHASES
+from legsim.tables import PHASES, Phase
 from numpy.typing import NDArray
 
 from hocklift.log import Log
@@ -32,16 +32,24 @@ _UNDER_HIP = " A recording has the fold alone, so each foot is drawn straight be
 
 @dataclass(frozen=True)
 class Motion:
-    """What a page needs to show the legs: in words, and `data` to be written as JSON.
+    """What a page needs to show what moved: in words, and `data` to be written as JSON.
 
-    A leg's columns hold, pose by pose, the difference from the pose before: leans in tenths of a
-    degree, the foot's height in mm, its phase, and 0 or 1 for sole (on the ground), easy (rope
-    loose) and here (recorded at all).
+    A joint's columns hold, pose by pose, the difference from the pose before. Of a leg: leans in
+    tenths of a degree, the foot's height in mm, its phase, and 0 or 1 for sole (on the ground),
+    easy (rope loose) and here (recorded at all). Of a wing: its angle in tenths of a degree, the
+    load at its tip in g, its phase, easy (lower rope loose) and here.
     """
 
     data: dict[str, Any]
     words: str
     names: tuple[str, ...] = LEGS
+    title: str = "The legs as they moved"
+    headings: tuple[str, ...] = ("phase", "fold", "foot up")
+
+    @property
+    def kind(self) -> str:
+        """What moved: legs or wings."""
+        return str(self.data["kind"])
 
 
 def shape(rig: Rig) -> dict[str, Any]:
@@ -59,13 +67,22 @@ def shape(rig: Rig) -> dict[str, Any]:
 
 
 def motion_of_walk(
-    rig: Rig, trace: NDArray[np.void], shown_s: float, what: str = "", start_s: float = 0.0
+    rig: Rig,
+    trace: NDArray[np.void],
+    shown_s: float,
+    what: str = "",
+    start_s: float = 0.0,
+    zero_s: float = 0.0,
+    title: str = Motion.title,
 ) -> Motion:
-    """Return how a simulated walk went from `start_s` on; `shown_s` is the moment shown first."""
+    """Return how a simulated walk went from `start_s` on; `shown_s` is the moment shown first.
+
+    All times are from `zero_s` of the trace on.
+    """
     period_s = rig.control.period_s
-    time_s = np.arange(len(trace)) * period_s
-    times_s = _times_s(time_s[time_s >= start_s], period_s)
-    rows = np.round(times_s / period_s).astype(int)
+    time_s = np.arange(len(trace)) * period_s - zero_s
+    times_s = times_of_poses_s(time_s[time_s >= start_s - period_s / 2], period_s)
+    rows = np.round((times_s + zero_s) / period_s).astype(int)
     columns = []
     for name in LEGS:
         leg = trace[name][rows]
@@ -80,13 +97,14 @@ def motion_of_walk(
                 "here": np.ones(len(rows)),
             }
         )
-    return Motion(_data(rig, times_s, columns, shown_s), _HOW + what + _sparse_words(times_s))
+    words = _HOW + what + sparse_words(times_s)
+    return Motion(_legs(rig, times_s, columns, shown_s), words, title=title)
 
 
 def motion_of_log(rig: Rig, log: Log, shown_s: float) -> Motion:
     """Return how the legs of a recording moved: by its folds, each foot straight below its hip."""
     m = rig.mechanism
-    times_s = _times_s(log.time_s, log.period_s)
+    times_s = times_of_poses_s(log.time_s, log.period_s)
     rows = np.searchsorted(log.time_s, times_s + log.period_s / 2) - 1
     here = times_s - log.time_s[rows] < 2 * log.period_s
     standing_m = height_m(m, m.fold_extended_rad)
@@ -108,11 +126,11 @@ def motion_of_log(rig: Rig, log: Log, shown_s: float) -> Motion:
                 "here": here,
             }
         )
-    words = _HOW + _UNDER_HIP + _sparse_words(times_s)
-    return Motion(_data(rig, times_s, columns, shown_s), words)
+    words = _HOW + _UNDER_HIP + sparse_words(times_s)
+    return Motion(_legs(rig, times_s, columns, shown_s), words)
 
 
-def _times_s(time_s: NDArray[Any], period_s: float) -> NDArray[np.float64]:
+def times_of_poses_s(time_s: NDArray[Any], period_s: float) -> NDArray[np.float64]:
     """Moments of the poses, whole periods apart."""
     start_s, end_s = float(time_s[0]), float(time_s[-1])
     step = max(1, round(1 / (_RATE_HZ * period_s)), int((end_s - start_s) / period_s / _MOST) + 1)
@@ -120,7 +138,7 @@ def _times_s(time_s: NDArray[Any], period_s: float) -> NDArray[np.float64]:
     return np.asarray(start_s + np.arange(count) * (step * period_s), np.float64)
 
 
-def _sparse_words(times_s: NDArray[Any]) -> str:
+def sparse_words(times_s: NDArray[Any]) -> str:
     """What a reader must know of a long recording: that not every motion is here."""
     if len(times_s) < 2 or times_s[1] - times_s[0] < 1.5 / _RATE_HZ:
         return ""
@@ -130,22 +148,35 @@ def _sparse_words(times_s: NDArray[Any]) -> str:
     )
 
 
-def _data(
+def _legs(
     rig: Rig, times_s: NDArray[Any], columns: Iterable[dict[str, NDArray[Any]]], shown_s: float
 ) -> dict[str, Any]:
-    step_s = times_s[1] - times_s[0] if len(times_s) > 1 else rig.control.period_s
+    return data_of("legs", shape(rig), PHASES, times_s, columns, shown_s)
+
+
+def data_of(
+    kind: str,
+    form: dict[str, Any],
+    phases: Iterable[Phase],
+    times_s: NDArray[Any],
+    columns: Iterable[dict[str, NDArray[Any]]],
+    shown_s: float,
+) -> dict[str, Any]:
+    """What a page's script is given: `form` is what it draws a joint from."""
+    step_s = times_s[1] - times_s[0] if len(times_s) > 1 else 1.0
     return {
+        "kind": kind,
         "names": LEGS,
-        "phases": [phase.name for phase in PHASES],
-        "shape": shape(rig),
+        "phases": [phase.name for phase in phases],
+        "shape": form,
         "start_s": round(float(times_s[0]), 6),
         "step_s": round(float(step_s), 6),
         "shown_s": round(float(shown_s), 6),
-        "legs": [
+        "joints": [
             {
                 name: np.diff(np.round(column).astype(int), prepend=0).tolist()
-                for name, column in leg.items()
+                for name, column in joint.items()
             }
-            for leg in columns
+            for joint in columns
         ],
     }

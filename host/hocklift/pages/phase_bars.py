@@ -54,4 +54,6 @@ def draw_phases(ax: Axes, bars: Iterable[Bar], faults: Iterable[tuple[str, float
     ax.set_xlabel(TIME)
     ax.grid(False)
     handles = [mpl.patches.Patch(**_face(i), label=phase.name) for i, phase in enumerate(PHASES)]
-    ax.legend(handles=handles, ncols=len(handles), loc="lower left", bbox_to_anchor=(0, 1))
+    # In two rows: in one, it would be wider than the picture.
+    columns = -(-len(handles) // 2)
+    ax.legend(handles=handles, ncols=columns, loc="lower left", bbox_to_anchor=(0, 1))

@@ -183,6 +183,6 @@ PLANS: tuple[Plan[Rehearsal], ...] = (
         "Phases",
         "The phase of each leg over time; a cross marks a fault.",
         _draw_phases,
-        1.9,
+        2.2,
     ),
 )

@@ -23,6 +23,7 @@ from hocklift.sizing.sweep import HEADLINES, Combination, Sweep
 _HATCHES = ("//", "..", "\\\\", "xx", "--", "oo", "||", "++")
 # Above so many values a line has no dot at each.
 _MOST_DOTS = 25
+_MOST_TICKS = 9
 # A reason gets its letter into the picture if it has more than this share of all values.
 _LETTER_SHARE = 0.02
 _FAILING_SHADE = 0.12
@@ -75,6 +76,13 @@ def _edges(axis: Axis) -> NDArray[Any]:
     places = np.array([_in_unit(axis, value) for value in axis.values])
     half = (places[1] - places[0]) / 2
     return np.append(places - half, places[-1] + half)
+
+
+def _ticks(axis: Axis) -> list[float] | None:
+    """The very values, where there is room to name them all; None leaves ticks as they come."""
+    if len(axis.values) > _MOST_TICKS:
+        return None
+    return [_in_unit(axis, value) for value in axis.values]
 
 
 def _hatch(swept: Sweep, one: Combination) -> str:
@@ -217,6 +225,9 @@ def _draw_map(figure: Figure, swept: Sweep) -> None:
     ax.set_ylim(y_edges[0], y_edges[-1])
     ax.set_xlabel(x_axis.label)
     ax.set_ylabel(y_axis.label)
+    for axis, on in zip(swept.axes, (ax.set_xticks, ax.set_yticks), strict=True):
+        if ticks := _ticks(axis):
+            on(ticks, [f"{tick:.4g}" for tick in ticks])
     ax.grid(False)
     _add_legend(figure, swept)
 

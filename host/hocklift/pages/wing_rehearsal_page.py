@@ -1,22 +1,20 @@
 """One self-contained page about a rehearsal of wings, and its full trace as CSV."""
 
 from pathlib import Path
-from typing import Any
 
 import numpy as np
+from legsim.wing.script import WINGS
 from legsim.wing.tables import WING_PHASES
-from legsim.wing.trial import WINGS
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from hocklift.files import write_atomically
-from hocklift.pages.drawing import BLUE, DASHED, INK, RED, Plan, drawn
+from hocklift.pages.drawing import COLOUR, INK, LINE, TIME, Plan, drawn
 from hocklift.pages.page import render
 from hocklift.pages.rehearsal_page import PAGE, TRACE, trace_csv
+from hocklift.pages.wing_motion import motion_of_show
 from hocklift.wing_rehearsal import WING_ROWS, WingRehearsal
 
-_COLOUR = {"left": BLUE, "right": RED}
-_LINE: dict[str, Any] = {"left": "-", "right": DASHED}
 _CAUTIONS = (
     "A rehearsal is a calculation. It does not know your hinge's real friction, your glue, your"
     " ropes' knots or the wind.",
@@ -32,7 +30,7 @@ def _plot(ax: Axes, rehearsal: WingRehearsal, field: str, scale: float, label: s
     time_s = np.arange(len(rehearsal.trace)) * rehearsal.rig.control.period_s
     for name in WINGS:
         values = rehearsal.trace[name][field] * scale
-        ax.plot(time_s, values, color=_COLOUR[name], ls=_LINE[name], lw=1.2, label=name)
+        ax.plot(time_s, values, color=COLOUR[name], ls=LINE[name], lw=1.2, label=name)
     ax.set_ylabel(label)
 
 
@@ -48,9 +46,8 @@ def _draw_lift(figure: Figure, rehearsal: WingRehearsal) -> None:
     for end_rad in (rig.wing.lowered_rad, rig.wing.raised_rad):
         ax.axhline(np.degrees(end_rad), color=INK, lw=0.6, ls="--")
     ax.legend(ncols=3, loc="lower left", bbox_to_anchor=(0, 1))
-    load.plot(time_s, wing["load_kg"], color=INK, lw=1.2)
-    load.set_ylabel("load, kg")
-    load.set_xlabel("time, s")
+    _plot(load, rehearsal, "load_kg", 1, "load, kg")
+    load.set_xlabel(TIME)
 
 
 def _draw_ropes(figure: Figure, rehearsal: WingRehearsal) -> None:
@@ -59,7 +56,7 @@ def _draw_ropes(figure: Figure, rehearsal: WingRehearsal) -> None:
     axes[0].legend(ncols=2, loc="lower left", bbox_to_anchor=(0, 1))
     _plot(axes[1], rehearsal, "down_peak_N", 1, "lower line, N")
     _plot(axes[2], rehearsal, "down_slack_m", 1000, "lower loose, mm")
-    axes[-1].set_xlabel("time, s")
+    axes[-1].set_xlabel(TIME)
 
 
 def _draw_drive(figure: Figure, rehearsal: WingRehearsal) -> None:
@@ -67,7 +64,7 @@ def _draw_drive(figure: Figure, rehearsal: WingRehearsal) -> None:
     _plot(axes[0], rehearsal, "drive_permille", 0.1, "drive, %")
     axes[0].legend(ncols=2, loc="lower left", bbox_to_anchor=(0, 1))
     _plot(axes[1], rehearsal, "current_A", 1, "motor current, A")
-    axes[-1].set_xlabel("time, s")
+    axes[-1].set_xlabel(TIME)
 
 
 PLANS: tuple[Plan[WingRehearsal], ...] = (
@@ -110,10 +107,16 @@ def write_page(rehearsal: WingRehearsal, folder: Path) -> Path:
         ],
         phases=[(name, left.phase_s[name], right.phase_s[name]) for name in left.phase_s],
         pictures=drawn(PLANS, rehearsal),
-        motion=None,
+        motion=motion_of_show(rehearsal.rig, rehearsal.trace, _shown_s(rehearsal)),
         cautions=_CAUTIONS,
         trace=TRACE,
     )
     write_atomically(folder / TRACE, trace_csv(rehearsal))
     write_atomically(folder / PAGE, page)
     return folder / PAGE
+
+
+def _shown_s(rehearsal: WingRehearsal) -> float:
+    """The moment shown first: half way up, the first time that a wing is raised."""
+    wing, lift_rad = rehearsal.rig.wing, rehearsal.trace["left"]["lift_rad"]
+    return float(np.argmax(lift_rad > wing.middle_rad)) * rehearsal.rig.control.period_s

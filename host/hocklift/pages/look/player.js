@@ -1,4 +1,5 @@
-// Both legs as they moved, by a slider; a line in every trace goes along. Placed behind legs.js.
+// Legs or wings as they moved, by a slider; a line in every trace goes along. Placed behind legs.js
+// and wings.js.
 
 // Under "less motion" it is a still every so often, not a film.
 const STILL_MS = 500;
@@ -8,6 +9,26 @@ function summed(differences) {
   let sum = 0;
   return Float32Array.from(differences, (step) => (sum += step));
 }
+
+// What moves: how it is drawn, and how one joint's columns are told.
+const KINDS = {
+  legs: {
+    all: "Both legs from the side",
+    scene: Legs,
+    pose: ({ thigh_ddeg, shank_ddeg }) => [thigh_ddeg / 10, shank_ddeg / 10, (thigh_ddeg + shank_ddeg) / 10],
+    words: (leg) => [leg.phase, `${((leg.thigh_ddeg + leg.shank_ddeg) / 10).toFixed(0)}°`, `${leg.up_mm.toFixed(0)} mm`],
+    said: (name, [phase, fold, up]) => `${name} leg ${phase}, fold ${fold}, ${up} up`,
+  },
+  wings: {
+    all: "Both wings from behind",
+    scene: Wings,
+    pose: ({ lift_ddeg }) => lift_ddeg / 10,
+    words: (wing) => [wing.phase, `${(wing.lift_ddeg / 10).toFixed(0)}°`, `${(wing.load_g / 1000).toFixed(1)} kg`],
+    said: (name, [phase, angle, load]) => `${name} wing ${phase}, ${angle} from hanging, ${load} at its tip`,
+  },
+};
+// Between two poses these do not change little by little.
+const WHOLE = ["phase", "sole", "easy", "here"];
 
 class Cursor {
   constructor(box, svg, [left, top, right, bottom, start_s, end_s]) {
@@ -40,12 +61,13 @@ class Cursor {
 class Player {
   constructor(section, pictures) {
     this.data = JSON.parse(section.querySelector("script").textContent);
-    this.columns = this.data.legs.map((leg) =>
-      Object.fromEntries(Object.entries(leg).map(([name, column]) => [name, summed(column)])),
+    this.kind = KINDS[this.data.kind];
+    this.columns = this.data.joints.map((joint) =>
+      Object.fromEntries(Object.entries(joint).map(([name, column]) => [name, summed(column)])),
     );
     this.last = this.columns[0].phase.length - 1;
     this.svg = section.querySelector("svg");
-    this.legs = new Legs(this.svg, this.data.shape, this.data.names);
+    this.scene = new this.kind.scene(this.svg, this.data.shape, this.data.names);
     this.slider = section.querySelector("input");
     this.button = section.querySelector("button");
     this.time = section.querySelector(".time");
@@ -101,35 +123,31 @@ class Player {
     this.at = Math.min(Math.max(at, 0), this.last);
     const before = Math.floor(this.at);
     const part = this.at - before;
-    const now = this.columns.map((leg) => {
-      const between = (column) =>
-        column[before] + part * (column[Math.min(before + 1, this.last)] - column[before]);
-      return {
-        thigh: between(leg.thigh_ddeg) / 10, shank: between(leg.shank_ddeg) / 10,
-        up_mm: between(leg.up_mm), phase: this.data.phases[leg.phase[before]],
-        sole: leg.sole[before] > 0, easy: leg.easy[before] > 0, here: leg.here[before] > 0,
-      };
+    const after = Math.min(before + 1, this.last);
+    const now = this.columns.map((joint) => {
+      const between = ([name, column]) => [
+        name, WHOLE.includes(name) ? column[before] : column[before] + part * (column[after] - column[before]),
+      ];
+      const found = Object.fromEntries(Object.entries(joint).map(between));
+      return { ...found, phase: this.data.phases[found.phase] };
     });
-    this.legs.draw(now.map((leg) => [leg.thigh, leg.shank, leg.thigh + leg.shank]), now);
+    this.scene.draw(now.map(this.kind.pose), now);
     this.tell(now);
   }
 
   tell(now) {
     const time_s = this.data.start_s + this.at * this.data.step_s;
-    const words = now.map((leg) => leg.here
-      ? [leg.phase, `${(leg.thigh + leg.shank).toFixed(0)}°`, `${leg.up_mm.toFixed(0)} mm`]
-      : ["not recorded", "–", "–"]);
+    const words = now.map((joint) => (joint.here ? this.kind.words(joint) : ["not recorded", "–", "–"]));
     this.time.textContent = `${time_s.toFixed(2)} s`;
-    words.forEach((leg, i) => leg.forEach((word, k) => {
-      const cell = this.rows[i * leg.length + k];
+    words.forEach((joint, i) => joint.forEach((word, k) => {
+      const cell = this.rows[i * joint.length + k];
       if (cell.textContent !== word) cell.textContent = word;
     }));
-    const legs = this.data.names.map((name, i) =>
-      `${name} leg ${words[i][0]}, fold ${words[i][1]}, ${words[i][2]} up`);
-    const all = `${time_s.toFixed(2)} s; ${legs.join("; ")}`;
+    const joints = this.data.names.map((name, i) => this.kind.said(name, words[i]));
+    const all = `${time_s.toFixed(2)} s; ${joints.join("; ")}`;
     this.slider.value = Math.round(this.at);
     this.slider.setAttribute("aria-valuetext", all);
-    this.svg.setAttribute("aria-label", `Both legs from the side at ${all}`);
+    this.svg.setAttribute("aria-label", `${this.kind.all} at ${all}`);
     for (const cursor of this.cursors) cursor.go(time_s);
   }
 
