@@ -1,4 +1,4 @@
-"""Time the closed loop: compiled, plain, with MuJoCo's and SciPy's legs; studies; wire; telemetry.
+"""Time the closed loop: compiled, plain, with MuJoCo's and SciPy's legs; studies; wire; help.
 
 Run `python -m benchmarks`; with `--smoke` everything runs once and briefly. All figures come from
 one run, and all but the studies' on one core, so they can be set beside each other; nothing is
@@ -10,6 +10,7 @@ import os
 import subprocess
 import sys
 import tempfile
+from pathlib import Path
 from statistics import median
 from time import perf_counter
 
@@ -31,7 +32,7 @@ from benchmarks.mujoco_loop import MujocoLoop
 from benchmarks.plain_loop import PlainLoop
 from benchmarks.scipy_loop import METHOD, ScipyLoop
 
-AIM_REAL_TIME, AIM_MUJOCO = 2000, 20
+AIM_REAL_TIME, AIM_MUJOCO, AIM_HELP_MS = 2000, 20, 150
 RIG = Rig()
 COMPILED = "compiled core, compiled plant"
 MUJOCO = "plain core, compiled drive, MuJoCo's legs"
@@ -88,6 +89,7 @@ def main() -> None:
         f" {walls_s[ALONE] / compiled_s:.0f} x MuJoCo's legs alone,"
         f" {walls_s[SCIPY] / compiled_s:.0f} x the loop with solve_ivp\n"
     )
+    console.print(helps(3 if smoke else 25))
     console.print(first_walks())
     console.print(decode.compare(smoke))
     console.print(telemetry.measure(3 if smoke else 30).words)
@@ -116,6 +118,23 @@ def mujoco_alone_s(lines: NDArray[np.void]) -> float:
     start = perf_counter()
     mujoco.mj_step(loop.model, loop.data, nstep=len(lines) * RIG.substeps)
     return perf_counter() - start
+
+
+def helps(rounds: int) -> str:
+    """Wall time of `hocklift --help`, warm, beside a Python that does nothing."""
+    commands = {
+        "hocklift --help": [Path(sys.executable).with_name("hocklift"), "--help"],
+        "python -c pass": [sys.executable, "-c", "pass"],
+    }
+    walls_s: dict[str, list[float]] = {name: [] for name in commands}
+    # Once for the disk's sake, then in turn, so that a busy moment strikes both alike.
+    for _ in range(rounds + 1):
+        for name, command in commands.items():
+            start = perf_counter()
+            subprocess.run(command, stdout=subprocess.DEVNULL, check=True)
+            walls_s[name].append(perf_counter() - start)
+    told = [f"{name}: {1000 * median(each[1:]):.0f} ms" for name, each in walls_s.items()]
+    return f"{told[0]} (aim {AIM_HELP_MS}); {told[1]}; median of {rounds}"
 
 
 def first_walks() -> str:
