@@ -87,25 +87,24 @@ def swing(leg, settings, feed, error):
     """The relay experiment: instead of PID a fixed drive up or down about what carries the leg.
 
     It turns round where the fold is farther than `relay_cdeg` on the wrong side, so the leg
-    swings as it would at its ultimate gain, but no harder than this. The integral holds
-    which way it pushes; limits, end stops and all faults stay as they are. A leg that does
-    not turn round in time is blocked, or its sensors are: a stall, whichever way it is
-    pushed.
+    swings as it would at its ultimate gain, but no harder than this. The integral stays what it
+    was, or the law that lets the foot down would first have to unlearn the last push. Limits, end
+    stops and all faults stay as they are. A leg that does not turn round in time is blocked, or
+    its sensors are: a stall, whichever way it is pushed.
     """
-    push = settings.relay_permille * 65536
-    integral = leg.integral_q16
-    band = settings.relay_cdeg
-    if error < -band or (error <= band and integral == -push):
+    hold = feed >> 16
+    push = settings.relay_permille
+    # The way of its last push; at first that in which the law drove.
+    last = -push if leg.wanted_permille < hold else push
+    if error < -settings.relay_cdeg:
         push = -push
-    if integral == push:
-        if leg.relay_ticks < settings.relay_ticks:
-            leg.relay_ticks += VISIT_TICKS
-        else:
-            leg.fault_bits |= STALL
-    else:
-        integral = push
+    elif error <= settings.relay_cdeg:
+        push = last
+    if push != last or leg.phase_ticks == 0:
         leg.relay_ticks = 0
-    leg.law_on = 1
-    leg.integral_q16 = integral
-    # Budget: hold 6.6e7 and push 3.3e7.
-    leg.wanted_permille = max(-1000, min(1000, feed + integral >> 16))
+    elif leg.relay_ticks < settings.relay_ticks:
+        leg.relay_ticks += VISIT_TICKS
+    else:
+        leg.fault_bits |= STALL
+    # Budget: hold 1000 and push 500.
+    leg.wanted_permille = max(-1000, min(1000, hold + push))

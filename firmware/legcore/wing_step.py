@@ -7,7 +7,7 @@ from legcore.law import control
 from legcore.limits import give_pulse, pass_on
 from legcore.step import rest, step
 from legcore.wing_command import aim_wing, estimate_wing
-from legcore.wing_phases import CUT, RELEASE, RESTING
+from legcore.wing_phases import CUT, OFF, RELEASE, RESTING
 from legcore.wing_supervise import supervise_wing
 from legcore.wing_watch import judge_wing
 
@@ -84,9 +84,11 @@ def step_frame(rig, wings):
     wings.slot = slot
     if slot == 2:
         step_wings(wings)
+        keep_within(rig)
         rig.elsewhere = wings.fault_bits | wings.left.fault_bits | wings.right.fault_bits
     else:
         step(rig)
+        keep_within(wings)
         faults = rig.fault_bits | rig.left.fault_bits | rig.right.fault_bits
         wings.elsewhere = 0
         if faults & CUT_BITS:
@@ -95,3 +97,24 @@ def step_frame(rig, wings):
             wings.contactor = 0
         elif faults:
             wings.elsewhere = RELEASE
+
+
+@micropython.native
+def keep_within(pair):
+    """Make neutral what a memory error has made of two joints' outputs between their own ticks.
+
+    Where legs and wings take turns, a joint's own visit may be five ticks away.
+    """
+    settings = pair.settings
+    left = pair.left
+    right = pair.right
+    neutral = settings.pulse_neutral_us
+    span = settings.pulse_span_us
+    away = left.pulse_us - neutral
+    if away > span or away < -span or (away and left.phase <= RESTING):
+        rest(left, settings)
+    away = right.pulse_us - neutral
+    if away > span or away < -span or (away and right.phase <= RESTING):
+        rest(right, settings)
+    if left.phase == OFF and right.phase == OFF:
+        pair.contactor = 0

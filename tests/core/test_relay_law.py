@@ -5,7 +5,7 @@ from itertools import pairwise
 import pytest
 from legcore.faults import SLACK, STALL
 from legcore.model import VISIT_TICKS, make
-from legcore.phases import HELD, LIFTING, LOWERING, OFF, RELEASING
+from legcore.phases import HELD, LIFTING, LOWERING, OFF, RELEASING, STANDING
 from legcore.stages import GANTRY, STAGES, STAND, UNLOADED
 from legcore.validity import problem
 from stream import SWINGING
@@ -20,6 +20,17 @@ def held(side=0, **changes):
     walk.arm()
     walk.reach(side, HELD)
     return walk
+
+
+def until_pushed(walk, up, side=0):
+    """Step until the leg has just been turned round, and is pushed up or down."""
+    for _ in range(200):
+        walk.run(1)
+        leg = walk.leg(side)
+        # What carries the leg at its height is far less than the push.
+        if (leg.wanted_permille > 0) == up and leg.relay_ticks == 0:
+            return
+    pytest.fail("the leg does not swing")
 
 
 def drives(walk, side, ticks):
@@ -70,26 +81,40 @@ def test_the_core_ends_it_when_the_foot_has_been_up_for_the_longest_time():
     assert walk.leg(0).fault_bits == 0
 
 
-@pytest.mark.parametrize("up", [True, False])
+both_ways = pytest.mark.parametrize("up", [True, False], ids=["pushed up", "pushed down"])
+
+
+@both_ways
 def test_a_leg_that_does_not_turn_round_in_time_is_a_stall_whichever_way_it_is_pushed(up):
     walk = held()
-    for _ in range(200):
-        walk.run(1)
-        leg = walk.leg(0)
-        if (leg.integral_q16 > 0) == up and leg.relay_ticks == 0:
-            break
+    until_pushed(walk, up)
     walk.legs[0].ill.jammed = True
     walk.run(DEMO["relay_ticks"] + 4 * VISIT_TICKS)
     assert walk.leg(0).fault_bits & STALL
     assert walk.leg(0).phase == OFF
 
 
-def test_disarmed_in_a_swing_the_foot_is_let_down_by_the_usual_law():
+@both_ways
+def test_a_foot_put_down_in_a_swing_comes_all_the_way_down(up):
+    """What pushed it up last must not hold it up: the law would take it for an obstacle."""
     walk = held()
-    walk.run(60)
+    until_pushed(walk, up)
+    walk.foot(0, 0)
+    walk.until(0, STANDING)
+    assert walk.leg(0).fold_cdeg < DEMO["rest_fold_cdeg"] + DEMO["hanging_cdeg"]
+    walk.run(200)
+    assert walk.leg(0).fault_bits == 0
+
+
+@both_ways
+def test_disarmed_in_a_swing_the_foot_is_let_down_by_the_usual_law(up):
+    walk = held()
+    until_pushed(walk, up)
     walk.board["arm"] = 0
     walk.run(4)
     assert walk.leg(0).phase == RELEASING
+    walk.until(0, OFF)
+    assert walk.leg(0).fold_cdeg < DEMO["rest_fold_cdeg"] + DEMO["hanging_cdeg"]
 
 
 def test_a_leg_that_swings_out_of_its_band_is_a_fault_as_ever():
