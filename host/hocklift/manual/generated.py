@@ -9,7 +9,9 @@ from collections.abc import Callable, Iterable
 
 from legsim.rig import Rig
 from legsim.simboard.page import BOARDS, board_page, pin_table
-from legsim.tables import FAULTS, STAGES
+from legsim.tables import FAULTS, STAGES, Fault
+from legsim.wing.rig import WingRig
+from legsim.wing.tables import WING_FAULTS
 
 from hocklift import schemas
 from hocklift.checking.steps import SET_UP, STEPS
@@ -19,7 +21,7 @@ from hocklift.manual.wiring import wiring_svg
 from hocklift.pages.drawing import drawn
 from hocklift.pages.size_pictures import PLANS
 from hocklift.rigfile.file import line_at, range_words
-from hocklift.rigfile.keys import KEYS
+from hocklift.rigfile.keys import KEYS, WING_KEYS, AnyRig, Key
 from hocklift.safety.page import safety_page, table
 from hocklift.sizing.result import size
 from hocklift.sizing.sources import sources_page
@@ -36,15 +38,27 @@ def faults_page() -> str:
         "Each fault as the board tells it. Every command that shows a fault shows these words."
         " Limits, times and phases: [Hazards and protections](safety.md#faults).\n",
     ]
-    for fault in FAULTS:
-        parts += [
-            f"## {fault.name[0].upper()}{fault.name[1:]}\n",
-            f"{fault.text}\n",
-            f"- What the board does: {fault.action_words}; it holds {fault.latch_words}.",
-            f"- What is watched: {fault.watched}.",
-            f"- What to do: {fault.remedy}\n",
-        ]
+    parts += [line for fault in FAULTS for line in _fault("##", fault, "foot")]
+    parts += [
+        "## Faults of wings\n",
+        "A wing has the faults above that it can have; here are those that only wings have, or that"
+        " are told or acted on otherwise where the joint is a wing.\n",
+    ]
+    legs = [_fault("###", fault, "wing") for fault in FAULTS]
+    wings = [_fault("###", fault, "wing") for fault in WING_FAULTS]
+    parts += [line for lines in wings if lines not in legs for line in lines]
     return "\n".join(parts)
+
+
+def _fault(level: str, fault: Fault, let_down: str) -> list[str]:
+    action = fault.action_words.replace("foot", let_down)
+    return [
+        f"{level} {fault.name[0].upper()}{fault.name[1:]}\n",
+        f"{fault.text}\n",
+        f"- What the board does: {action}; it holds {fault.latch_words}.",
+        f"- What is watched: {fault.watched}.",
+        f"- What to do: {fault.remedy}\n",
+    ]
 
 
 def commands_page() -> str:
@@ -89,15 +103,30 @@ def rig_keys_page() -> str:
         "Every key of a rig file, as `hocklift new` writes it for the demo rig, the range that is"
         " accepted, and what it means. Any unit that converts will do.\n",
     ]
-    rig = Rig()
     for section, keys in KEYS.items():
-        doc = (type(getattr(rig, section)).__doc__ or section).splitlines()[0]
-        rows = [
-            (f"`{line_at(rig, key.path)}`", _cell(range_words(key)), _cell(key.meaning))
-            for key in keys.values()
-        ]
-        parts += [f"## {section}\n", f"{doc}\n", *table(("line", "range", "meaning"), rows)]
+        parts += _section(f"## {section}\n", Rig(), keys.values())
+    parts += [
+        "## A rig file of wings\n",
+        "A file with a section `[wing]` is of wings; it has no section"
+        f" {', '.join(f'`{section}`' for section in KEYS if section not in WING_KEYS)}. Of the"
+        " others, here are the keys that only wings have, or that mean, take or have something else"
+        " in the demo rig's wings.\n",
+    ]
+    for section, keys in WING_KEYS.items():
+        legs = KEYS.get(section, {})
+        own = [key for name, key in keys.items() if key != legs.get(name)]
+        if own:
+            parts += _section(f"### {section}, of wings\n", WingRig(), own)
     return "\n".join(parts)
+
+
+def _section(heading: str, rig: AnyRig, keys: Iterable[Key]) -> list[str]:
+    section = next(iter(keys)).section
+    doc = (type(getattr(rig, section)).__doc__ or section).splitlines()[0]
+    rows = [
+        (f"`{line_at(rig, key.path)}`", _cell(range_words(key)), _cell(key.meaning)) for key in keys
+    ]
+    return [heading, f"{doc}\n", *table(("line", "range", "meaning"), rows)]
 
 
 def bench_steps_page() -> str:
