@@ -10,9 +10,10 @@ from time import perf_counter
 
 from hocklift.loops.first import first_gains
 from hocklift.loops.margins import rig_ultimate
+from hocklift.tuning.kinds import COMPARE_S, SEARCH_S
 from hocklift.tuning.score import Ran
 from hocklift.tuning.search import search
-from hocklift.tuning.tuning import COMPARE_S, SEARCH_S, search_seeds, unseen_seeds
+from hocklift.tuning.tuning import search_seeds, unseen_seeds
 from hocklift.tuning.variables import tuned
 from hocklift.tuning.walks import Crew, Task
 from legsim.figures import WANTS

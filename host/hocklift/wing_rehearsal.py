@@ -11,7 +11,7 @@ from legsim.figures import mm_words, seconds_words
 from legsim.settings import SettingsError
 from legsim.wing.acts import play_wings
 from legsim.wing.figures import WING_WANTS, WingFigures, degrees_words, wing_figures
-from legsim.wing.perturb import built_wings, wing_draws
+from legsim.wing.perturb import perturbed_wings
 from legsim.wing.rig import WingRig
 from legsim.wing.run import Show
 from legsim.wing.script import WINGS, Played, once_raised_s, whole_show
@@ -81,7 +81,7 @@ def rehearse_wing_build(rig: WingRig, rig_name: str, seconds: float, seed: int) 
 
     Raises as `rehearse_wings` does.
     """
-    made = built_wings(rig, wing_draws(seed))
+    made = perturbed_wings(rig, seed)
     name = f"{rig_name}, as seed {seed} builds it"
     return _rehearsed(made, rig, name, seed, _whole_show(made, seconds), _whole_words(rig))
 

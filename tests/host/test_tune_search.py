@@ -13,11 +13,10 @@ from hocklift.errors import OutputError
 from hocklift.rigfile.keys import value_at
 from hocklift.tuning.journal import JOURNAL, Journal
 from hocklift.tuning.limits import limits
-from hocklift.tuning.score import REFUSED, SMOOTH, Ran, score
+from hocklift.tuning.score import SMOOTH, Ran, score
 from hocklift.tuning.search import Best, search
 from hocklift.tuning.variables import VARIABLES, point_of, sound, tuned, values_at
 from hocklift.tuning.walks import Crew, Task
-from hocklift.wearerfile import built_in_gait
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from legsim.figures import WANTS
@@ -87,7 +86,7 @@ def test_gains_that_are_best_already_are_kept():
 def test_gains_that_the_core_refuses_never_win():
     def refusing(tasks: Sequence[Task]) -> list[list[Ran]]:
         return [
-            [REFUSED] * len(task.seeds) if value_at(task.rig, "control.kp") > 1 else fleet
+            [Ran.refused()] * len(task.seeds) if value_at(task.rig, "control.kp") > 1 else fleet
             for task, fleet in zip(tasks, torn(tasks), strict=True)
         ]
 
@@ -122,7 +121,7 @@ def test_of_gains_with_equal_room_the_smoother_ones_win():
 
 def test_a_want_that_is_never_met_is_worse_than_any_that_is_met_late_and_still_a_number():
     assert score([ran(1, 0.5)]) < score([ran(1, inf)]) < inf
-    assert score([REFUSED]) == inf
+    assert score([Ran.refused()]) == inf
 
 
 # Points of the search.
@@ -226,7 +225,7 @@ def test_it_makes_no_difference_how_many_processes_walk():
 
 def test_a_rig_whose_settings_the_core_cannot_hold_is_refused_not_walked():
     heavy = replace(RIG, control=replace(RIG.control, accel_radps2=34.9))
-    assert Crew(6.0, 1)([Task(heavy, (1, 2))]) == [[REFUSED, REFUSED]]
+    assert Crew(6.0, 1)([Task(heavy, (1, 2))]) == [[Ran.refused()] * 2]
 
 
 # What limits.
@@ -237,7 +236,7 @@ def test_the_tolerance_that_makes_a_want_missed_is_named():
     row = next(i for i, one in enumerate(TOLERANCES) if "speed_constant" in one.key)
     fleet = [ran(seed, -0.1 - 0.1 * draws(seed)[row]) for seed in range(40)]
     slowest = max(fleet, key=lambda one: one.missed[LIFT])
-    found = limits(RIG, fleet, 6.0, built_in_gait())[0]
+    found = limits(RIG, fleet, 6.0)[0]
     assert (found.want, found.seed) == ("time to lift", slowest.seed)
     assert found.tolerance.startswith("drive.speed_constant is 5")
     assert found.tolerance.endswith("rpm/V, not 620 rpm/V")
@@ -245,4 +244,4 @@ def test_the_tolerance_that_makes_a_want_missed_is_named():
 
 def test_no_tolerance_is_named_where_chance_may_have_done_it():
     fleet = [ran(seed, -0.1) for seed in range(40)]
-    assert limits(RIG, fleet, 6.0, built_in_gait())[0].tolerance == ""
+    assert limits(RIG, fleet, 6.0)[0].tolerance == ""

@@ -10,8 +10,8 @@ from rich.table import Table
 
 from hocklift.commands.output import check_out, deliver
 from hocklift.errors import RigFileError
-from hocklift.rigfile.file import rig_or_demo
-from hocklift.tuning.score import SMOOTH
+from hocklift.rigfile.file import any_rig_or_demo
+from hocklift.tuning.kinds import kind_of
 from hocklift.tuning.tuning import (
     Row,
     Tuning,
@@ -24,12 +24,23 @@ from hocklift.tuning.tuning import (
 )
 
 SCHEMA = "hocklift tune 1"
-CAUTION = (
-    "Gains from a simulation are a start, not an approval. A leg that moves otherwise fails"
+_START = (
+    "Gains from a simulation are a start, not an approval. A {joint} that moves otherwise fails"
     " otherwise, and the limits under [safety] were chosen for the gains of before: drill the rig"
-    " again (`hocklift drill`) before you flash it. Then try it unloaded, then on the stand, with"
-    " somebody at the emergency stop (`hocklift check`)."
+    " again (hocklift drill) before you flash it."
 )
+# By what moves: how to go on then, and what its smoothness is told with.
+_THEN = {
+    "leg": " Then try it unloaded, then on the stand, with somebody at the emergency stop"
+    " (hocklift check).",
+    "wing": " Then try it empty, nobody within reach of its tip, with somebody at the emergency"
+    " stop.",
+}
+SMOOTH_WORDS = {
+    "leg": "How smoothly they walk, the roughest of them, and how far the loop is from swinging,"
+    " in the pose and phase nearest to it",
+    "wing": "How smoothly they move, the roughest of them",
+}
 _TABLE_WIDTH = 80
 
 
@@ -40,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
             "--write needs a rig file to write to, and none was given;"
             " make one with `hocklift new DIR`"
         )
-    rig, rig_name = rig_or_demo(args.rig)
+    rig, rig_name = any_rig_or_demo(args.rig)
     check_out(args)
     console = Console(stderr=True)
     tuning = tune(rig, rig_name, args.rigs, args.budget, args.seed, args.out, console)
@@ -63,6 +74,12 @@ def _write_page(tuning: Tuning, folder: Path) -> Path:
     return write_page(tuning, folder)
 
 
+def caution(tuning: Tuning) -> str:
+    """What to do with the gains of this tuning before they move anything."""
+    joint = kind_of(tuning.after).joint
+    return _START.format(joint=joint) + _THEN[joint]
+
+
 def print_tuning(tuning: Tuning, console: Console) -> None:
     """Print before and after side by side, what limits, and the verdict."""
     say = partial(console.print, highlight=False, markup=False, soft_wrap=True)
@@ -74,13 +91,13 @@ def print_tuning(tuning: Tuning, console: Console) -> None:
     console.print(_table("key", key_rows(tuning)))
     say(f"\nOf {len(tuning.fleet_after)} builds that the search has not seen, so many meet:\n")
     console.print(_table("want", want_rows(tuning)))
-    say("\nHow smoothly they walk, the roughest of them, and how far the loop is from swinging:\n")
+    say(f"\n{SMOOTH_WORDS[kind_of(tuning.after).joint]}:\n")
     console.print(_table("figure", smooth_rows(tuning)))
     say("\nWhat limits these gains, the nearest to a limit first:")
     for limit in tuning.limits:
         say(f"- {limit.words}")
     say("(`hocklift rehearse RIG --built N` walks build N.)")
-    say(f"\n{CAUTION}")
+    say(f"\n{caution(tuning)}")
     say(f"\n{verdict(tuning)}", style="bold green" if tuning.met else "bold red")
 
 
@@ -113,7 +130,8 @@ def as_json(tuning: Tuning) -> dict[str, Any]:
                     "seed": ran.seed,
                     "missed": list(ran.missed),
                     "smooth": {
-                        one.name: figure for one, figure in zip(SMOOTH, ran.smooth, strict=True)
+                        one.name: figure
+                        for one, figure in zip(ran.scale.smooth, ran.smooth, strict=True)
                     },
                 }
                 for ran in fleet

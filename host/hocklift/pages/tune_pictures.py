@@ -4,17 +4,15 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from legsim.figures import WANTS
 from legsim.perturb import built, draws
-from legsim.rig import Rig
 from legsim.tables import PHASES
 from legsim.trial import trial_walk, unhurried
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from hocklift.pages.drawing import BLUE, DASHED, INK, RED, TIME, Plan
-from hocklift.tuning.score import ROOM
-from hocklift.tuning.tuning import COMPARE_S, Tuning
+from hocklift.tuning.kinds import COMPARE_S
+from hocklift.tuning.tuning import Tuning
 from hocklift.wearerfile import built_in_gait
 
 _MOST_SHOWN = 1.0
@@ -24,7 +22,7 @@ FROM_S, _TO_S = 2.5, 10.0
 
 @dataclass(frozen=True)
 class Walked:
-    """A tuning, and how the build that limits it most walks with the gains before and after."""
+    """A tuning, and how the build that limits it most moves with the gains before and after."""
 
     tuning: Tuning
     before: NDArray[np.void]
@@ -37,7 +35,7 @@ def walked(tuning: Tuning) -> Walked:
     return Walked(tuning, _trace(tuning.before, seed), _trace(tuning.after, seed))
 
 
-def _trace(rig: Rig, seed: int) -> NDArray[np.void]:
+def _trace(rig: Any, seed: int) -> NDArray[np.void]:
     made = unhurried(built(rig, draws(seed)))
     return trial_walk(rig, made, seed, COMPARE_S, built_in_gait()).run()
 
@@ -53,14 +51,15 @@ def _draw_progress(figure: Figure, walked: Walked) -> None:
 
 
 def _draw_room(figure: Figure, walked: Walked) -> None:
-    axes = figure.subplots(1, len(ROOM), sharey=True)
     tuning = walked.tuning
+    scale = tuning.fleet_after[0].scale
+    axes = figure.subplots(1, len(scale.room), sharey=True)
     fleets = (
         ("before", tuning.fleet_before, RED, DASHED),
         ("after", tuning.fleet_after, BLUE, "-"),
     )
-    for ax, (name, room) in zip(axes, ROOM.items(), strict=True):
-        i = next(i for i, want in enumerate(WANTS) if want.name == name)
+    for ax, (name, room) in zip(axes, scale.room.items(), strict=True):
+        i = next(i for i, want in enumerate(scale.wants) if want.name == name)
         for label, fleet, colour, line in fleets:
             missed = np.sort([max(ran.missed[i], -_MOST_SHOWN) for ran in fleet])
             share = np.arange(1, len(missed) + 1) / len(missed)
@@ -70,14 +69,15 @@ def _draw_room(figure: Figure, walked: Walked) -> None:
         ax.set_title(name.replace(" ", "\n"), fontsize=8)
         ax.tick_params(labelsize=7)
     axes[0].set_ylabel("builds, %")
-    axes[0].legend(fontsize=7, loc="lower right")
+    handles = axes[0].get_legend_handles_labels()[0]
+    figure.legend(handles=handles, loc="outside upper left", ncols=2)
     figure.supxlabel("missed by, % of what is asked (left of 0 is met)", fontsize=8)
 
 
 def _draw_worst(figure: Figure, walked: Walked) -> None:
     axes = figure.subplots(3, 2, sharex=True, sharey="row")
     period_s = walked.tuning.before.control.period_s
-    wants = walked.tuning.before.wants
+    wants: Any = walked.tuning.before.wants
     name = walked.tuning.limits[0].found.split()[0]
     for column, (title, trace) in enumerate((("before", walked.before), ("after", walked.after))):
         part = slice(round(FROM_S / period_s), round(_TO_S / period_s))
@@ -98,7 +98,8 @@ def _draw_worst(figure: Figure, walked: Walked) -> None:
         )
         drive.plot(time_s, leg["drive_permille"] / 10, color=BLUE, lw=0.9)
         drive.set_xlabel(TIME)
-    axes[0][0].legend(fontsize=7, loc="upper right")
+    handles = axes[0][0].get_legend_handles_labels()[0]
+    figure.legend(handles=handles, loc="outside upper left", ncols=2)
     for ax, label in zip(axes[:, 0], ("fold, deg", "clearance, mm", "drive, %"), strict=True):
         ax.set_ylabel(label)
 
@@ -122,13 +123,13 @@ PLANS = (
         " that has reached 100 % left of the upright line: every build meets the want. Solid is"
         " after, dashed before.",
         _draw_room,
-        2.6,
+        2.9,
     ),
     Plan(
         "The build that limits these gains most",
         "The same steps of the same build with the gains before and after. Grey is the clearance"
         " wanted.",
         _draw_worst,
-        5.2,
+        5.4,
     ),
 )

@@ -4,17 +4,16 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import tomlkit
-from legsim.rig import Rig
 from tomlkit.exceptions import TOMLKitError
 
 from hocklift.errors import RigFileError
 from hocklift.files import write_atomically
-from hocklift.rigfile.file import parse_rig, value_text
-from hocklift.rigfile.keys import Key, key_at, with_value_at
+from hocklift.rigfile.file import parse_any_rig, value_text
+from hocklift.rigfile.keys import AnyRig, Key, key_at, keys_of, with_value_at
 from hocklift.rigfile.units import split, to_si
 
 
-def edit_rig(path: Path, changes: Mapping[str, float]) -> Rig:
+def edit_rig(path: Path, changes: Mapping[str, float]) -> AnyRig:
     """Give the keys of `changes`, by path and in SI, their new values in the file at `path`.
 
     The file is replaced whole or not at all. Returns the rig that it now describes; raises
@@ -27,7 +26,7 @@ def edit_rig(path: Path, changes: Mapping[str, float]) -> Rig:
         raise RigFileError(f"{path}: cannot be read: {error.strerror}; try again") from error
     mark = b"\xef\xbb\xbf"
     write_atomically(path, (mark if data.startswith(mark) else b"") + edited.encode())
-    return parse_rig(edited, str(path))
+    return parse_any_rig(edited, str(path))
 
 
 def edited_text(text: str, name: str, changes: Mapping[str, float]) -> str:
@@ -36,11 +35,11 @@ def edited_text(text: str, name: str, changes: Mapping[str, float]) -> str:
     A key that has its value already is left as it is written. RigFileError where the text
     cannot be edited so.
     """
-    rig = wanted = parse_rig(text, name)
+    rig = wanted = parse_any_rig(text, name)
     try:
         document = tomlkit.parse(text)
         for path, value in changes.items():
-            key = key_at(path)
+            key = key_at(path, keys_of(rig))
             if key.of(rig) == value:
                 continue
             section = document[key.section]
@@ -55,7 +54,7 @@ def edited_text(text: str, name: str, changes: Mapping[str, float]) -> str:
         raise RigFileError(
             f"{name}: cannot be edited: {error}; write the values yourself"
         ) from error
-    if parse_rig(edited, name) != wanted:
+    if parse_any_rig(edited, name) != wanted:
         raise RigFileError(f"{name}: cannot be edited without harm; write the values yourself")
     return edited
 

@@ -80,7 +80,7 @@ def read_rig(path: Path) -> Rig:
 
 def read_any_rig(path: Path) -> AnyRig:
     """Read a whole rig, with legs or with wings."""
-    rig = _parse(_read_text(path), str(path))
+    rig = parse_any_rig(_read_text(path), str(path))
     _raise_if_any(str(path), _broken_rules(rig))
     return rig
 
@@ -119,7 +119,7 @@ def parse_rig(text: str, name: str) -> Rig:
 
     `name` is what messages call the file. Raises RigFileError.
     """
-    return _of_legs(_parse(text, name), name)
+    return _of_legs(parse_any_rig(text, name), name)
 
 
 def _kind_of(rig: AnyRig) -> _Kind:
@@ -135,7 +135,8 @@ def _of_legs(rig: AnyRig, name: str) -> Rig:
     return rig
 
 
-def _parse(text: str, name: str) -> AnyRig:
+def parse_any_rig(text: str, name: str) -> AnyRig:
+    """The same of a rig file of either kind."""
     try:
         document = tomllib.loads(text)
     except (ValueError, RecursionError) as error:

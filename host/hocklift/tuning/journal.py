@@ -21,11 +21,11 @@ JOURNAL = "tune.journal"
 class Journal:
     """A walker that remembers, in a file of `folder`, what another walker came back with."""
 
-    def __init__(self, folder: Path, search: str, walker: Walker) -> None:
+    def __init__(self, folder: Path, search: str, walker: Walker, kept: type[Ran] = Ran) -> None:
         """`search` is of which search the file is; OutputError where it is of another one."""
         self.path = folder / JOURNAL
         self.walker = walker
-        self.known = _read(self.path, search)
+        self.known = _read(self.path, search, kept)
         self.next = 0
         if not self.known:
             self._append(json.dumps(search), "w")
@@ -54,7 +54,7 @@ class Journal:
             ) from error
 
 
-def _read(path: Path, search: str) -> list[list[list[Ran]]]:
+def _read(path: Path, search: str, kept: type[Ran]) -> list[list[list[Ran]]]:
     """The rounds in the file; a line cut off by a kill is cut off from the file, too."""
     try:
         data = path.read_bytes()
@@ -68,7 +68,7 @@ def _read(path: Path, search: str) -> list[list[list[Ran]]]:
         return []
     try:
         found, *rounds = map(json.loads, lines)
-        read = [[_fleet(rows) for rows in one] for one in rounds]
+        read = [[_fleet(rows, kept) for rows in one] for one in rounds]
     except (ValueError, TypeError) as error:
         raise OutputError(f"{path}: is no journal of a search; move it away") from error
     if found != search:
@@ -81,5 +81,5 @@ def _read(path: Path, search: str) -> list[list[list[Ran]]]:
     return read
 
 
-def _fleet(rows: list[Any]) -> list[Ran]:
-    return [Ran(seed, tuple(missed), tuple(smooth)) for seed, missed, smooth in rows]
+def _fleet(rows: list[Any], kept: type[Ran]) -> list[Ran]:
+    return [kept(seed, tuple(missed), tuple(smooth)) for seed, missed, smooth in rows]

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from legsim.rig import Rig
 
+from hocklift.rigfile.keys import AnyRig
 from hocklift.tuning.score import Ran, score
 from hocklift.tuning.variables import point_of, tuned, values_at
 from hocklift.tuning.walks import Task, Walker
@@ -40,7 +40,7 @@ class Best:
 
 
 def search(
-    rig: Rig, seeds: Sequence[int], budget: int, seed: int, walker: Walker
+    rig: AnyRig, seeds: Sequence[int], budget: int, seed: int, walker: Walker
 ) -> Iterator[Best]:
     """Yield the best so far after the rig's own gains, and after each round; `budget` in all.
 
@@ -102,7 +102,7 @@ def _in_order(fleet: Sequence[Ran], seeds: Sequence[int]) -> list[Ran]:
 
 
 def _race(
-    rigs: Sequence[Rig], hardest_first: Sequence[Ran], walker: Walker
+    rigs: Sequence[AnyRig], hardest_first: Sequence[Ran], walker: Walker
 ) -> tuple[list[float], list[list[Ran]]]:
     """Each rig's score, and its walks of all builds if it got so far.
 

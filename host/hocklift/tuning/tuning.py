@@ -8,25 +8,22 @@ from pathlib import Path
 from random import Random
 
 from legsim.compiled import source_hash
-from legsim.figures import WANTS
 from legsim.rig import Rig
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from hocklift.loops.margins import Margins, rig_margins, worst
 from hocklift.rigfile.file import rig_text
-from hocklift.rigfile.keys import key_at, value_at
+from hocklift.rigfile.keys import AnyRig, key_at, keys_of, value_at
 from hocklift.rigfile.units import show, with_unit
 from hocklift.tuning.journal import Journal
+from hocklift.tuning.kinds import kind_of
 from hocklift.tuning.limits import Limit, limits
-from hocklift.tuning.score import SMOOTH, Ran
+from hocklift.tuning.score import Ran
 from hocklift.tuning.search import Best, search
-from hocklift.tuning.variables import VARIABLES, tuned
+from hocklift.tuning.variables import tuned, variables_of
 from hocklift.tuning.walks import Crew, Task, Walker
-from hocklift.wearerfile import built_in_gait
 
-# A walk of the search: five steps. Afterwards walks are as long as a rehearsal's.
-SEARCH_S, COMPARE_S = 12.0, 20.0
 # So many unseen builds for each one searched on.
 UNSEEN = 3
 # Of the unseen builds, so many must meet every want.
@@ -49,8 +46,8 @@ class Tuning:
     """What came of a tuning: the rig before and after, how unseen builds of both walk, and why."""
 
     rig_name: str
-    before: Rig
-    after: Rig
+    before: AnyRig
+    after: AnyRig
     seed: int
     progress: tuple[Best, ...]
     fleet_before: tuple[Ran, ...]
@@ -79,7 +76,7 @@ def share_met(fleet: Sequence[Ran]) -> float:
 
 
 def tune(
-    rig: Rig,
+    rig: AnyRig,
     rig_name: str,
     rigs: int,
     budget: int,
@@ -93,13 +90,14 @@ def tune(
     With a folder, what was walked is kept there, and the same search goes on from it. Raises
     OutputError where that is impossible.
     """
-    walker: Walker = Crew(SEARCH_S, workers)
+    kind = kind_of(rig)
+    walker: Walker = Crew(kind.search_s, workers)
     if folder is not None:
-        walker = Journal(folder, f"{_digest(rig)}, {rigs} rigs, seed {seed}", walker)
+        walker = Journal(folder, f"{_digest(rig)}, {rigs} rigs, seed {seed}", walker, kind.ran)
     progress = _watched(rig, rigs, budget, seed, walker, console)
     after = tuned(rig, progress[-1].values)
     unseen = unseen_seeds(seed, UNSEEN * rigs)
-    compare = Crew(COMPARE_S, workers)
+    compare = Crew(kind.compare_s, workers)
     before_fleet, after_fleet = compare([Task(rig, unseen), Task(after, unseen)])
     return Tuning(
         rig_name,
@@ -109,7 +107,7 @@ def tune(
         tuple(progress),
         tuple(before_fleet),
         tuple(after_fleet),
-        tuple(limits(after, after_fleet, COMPARE_S, built_in_gait())),
+        tuple(limits(after, after_fleet, kind.compare_s)),
     )
 
 
@@ -125,13 +123,13 @@ def unseen_seeds(seed: int, count: int) -> tuple[int, ...]:
     return tuple(range(start, start + count))
 
 
-def _digest(rig: Rig) -> str:
+def _digest(rig: AnyRig) -> str:
     """Which rig under which code: what was walked says nothing about any other."""
     return "rig and code " + sha256((rig_text(rig) + source_hash()).encode()).hexdigest()[:12]
 
 
 def _watched(
-    rig: Rig, rigs: int, budget: int, seed: int, walker: Walker, console: Console
+    rig: AnyRig, rigs: int, budget: int, seed: int, walker: Walker, console: Console
 ) -> list[Best]:
     found = []
     with Progress(
@@ -154,8 +152,8 @@ def _watched(
 def key_rows(tuning: Tuning) -> list[Row]:
     """Each tuned key, before and after."""
     rows = []
-    for one in VARIABLES:
-        key = key_at(one.path)
+    for one in variables_of(tuning.after):
+        key = key_at(one.path, keys_of(tuning.after))
         before, after = (
             with_unit(show(value_at(rig, one.path), key.unit, 4), key.unit)
             for rig in (tuning.before, tuning.after)
@@ -168,19 +166,22 @@ def want_rows(tuning: Tuning) -> list[Row]:
     """How many of the unseen builds meet each want, and by how much the worst one does."""
     fleets = tuning.fleet_before, tuning.fleet_after
     rows = [Row("every want", *(f"{sum(ran.met for ran in fleet)} builds" for fleet in fleets))]
-    for i, want in enumerate(WANTS):
+    for i, want in enumerate(fleets[0][0].scale.wants):
         rows.append(Row(want.name, *(_met_words(fleet, i) for fleet in fleets)))
     return rows
 
 
 def smooth_rows(tuning: Tuning) -> list[Row]:
-    """How smoothly the unseen builds walk, the roughest of them; and the loop's margins."""
+    """How smoothly the unseen builds move, the roughest of them; and margins of a leg's loop."""
     fleets = tuning.fleet_before, tuning.fleet_after
     rows = [
         Row(one.name, *(one.words(max(ran.smooth[k] for ran in fleet)) for fleet in fleets))
-        for k, one in enumerate(SMOOTH)
+        for k, one in enumerate(fleets[0][0].scale.smooth)
     ]
-    both = [worst(rig_margins(rig)).margins for rig in (tuning.before, tuning.after)]
+    legs = [rig for rig in (tuning.before, tuning.after) if isinstance(rig, Rig)]
+    if not legs:
+        return rows
+    both = [worst(rig_margins(rig)).margins for rig in legs]
     return rows + [
         Row(name, *(words(one) if one and one.stable else "it swings" for one in both))
         for name, words in _MARGINS

@@ -3,16 +3,17 @@
 from collections.abc import Sequence
 from fractions import Fraction
 from math import exp, log, radians
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
-from legsim.rig import Rig
+from legsim.wing.rig import WingRig
 
-from hocklift.rigfile.keys import key_at, value_at, with_value_at
-from hocklift.rigfile.rules import RULES
+from hocklift.rigfile.keys import KEYS, WING_KEYS, AnyRig, key_at, value_at, with_value_at
 from hocklift.rigfile.units import Written, show, to_si
+from hocklift.rigfile.wing_rules import rules_of
 
 # As many digits as a person would write; what is walked is exactly what will be written.
 _DIGITS = 3
+_Rig = TypeVar("_Rig", bound=AnyRig)
 # Finer than that many digits tell apart.
 _HALVINGS = 14
 
@@ -46,12 +47,12 @@ class Variable(NamedTuple):
             raw = self.low * exp(share * log(self.high / self.low))
         else:
             raw = self.low + share * (self.high - self.low)
-        key = key_at(self.path)
-        return to_si(Written(Fraction(show(raw, key.unit, _DIGITS)), key.unit))
+        unit = _unit(self.path)
+        return to_si(Written(Fraction(show(raw, unit, _DIGITS)), unit))
 
-    def within(self, rig: Rig) -> "Variable":
+    def within(self, rig: AnyRig) -> "Variable":
         """This variable with its bounds drawn in to what the rig's other keys allow it."""
-        rules = [rule for rule in RULES if self.path in rule.keys]
+        rules = [rule for rule in rules_of(rig) if self.path in rule.keys]
         safe = value_at(rig, self.path) if self.safest is None else self.safest
 
         def allowed(value: float) -> bool:
@@ -72,6 +73,13 @@ class Variable(NamedTuple):
             return way.value(kept) if kept else safe
 
         return self._replace(low=drawn_in(self.low), high=drawn_in(self.high))
+
+
+def _unit(path: str) -> str:
+    """Unit of a tuned key; what both kinds of rig have is in the same unit for both."""
+    section, _, name = path.partition(".")
+    keys = KEYS if name in KEYS[section] else WING_KEYS
+    return key_at(path, keys).unit
 
 
 # Bounds are what a person would try by hand (common practice, no source), inside the ranges of
@@ -95,39 +103,66 @@ VARIABLES = (
 )
 
 
-def point_of(rig: Rig) -> list[float]:
+# The same of wings. A stick asks for no more than the fastest setpoint, which the rate that is a
+# fault bounds; the share of the load that the feed-forward reckons with is anybody's choice.
+WING_VARIABLES = (
+    Variable("control.kp", 0.4, 5.7, by_factor=True),
+    Variable("control.ki", 0.1, 30.0, by_factor=True),
+    Variable("control.kd", 0.002, 0.3, by_factor=True),
+    Variable("control.integral", 0.03, 0.6, by_factor=True),
+    Variable("control.feed_load", 0.0, 1.0, by_factor=False),
+    Variable("control.lag", radians(1), radians(8), by_factor=True),
+    Variable("control.follow_speed", radians(10), radians(90), by_factor=False),
+    Variable("control.accel", radians(30), radians(600), by_factor=True),
+    Variable("control.angle_filter", 0.001, 0.030, by_factor=True),
+    Variable("control.rate_filter", 0.002, 0.080, by_factor=True),
+    Variable("control.stop_zone", radians(2), radians(12), by_factor=True),
+    Variable("control.stop_ahead", 0.0, 0.1, by_factor=False),
+    Variable("control.drive_max", 0.6, 1.0, by_factor=False),
+    Variable("control.slew", 4.0, 100.0, by_factor=True),
+)
+
+
+def variables_of(rig: AnyRig) -> tuple[Variable, ...]:
+    """What is tuned of a rig's kind."""
+    return WING_VARIABLES if isinstance(rig, WingRig) else VARIABLES
+
+
+def point_of(rig: AnyRig) -> list[float]:
     """The rig's own values as a point of the search, each 0 to 1."""
-    own = {one.path: value_at(rig, one.path) for one in VARIABLES}
+    variables = variables_of(rig)
+    own = {one.path: value_at(rig, one.path) for one in variables}
     rig = _opened(rig)
     point = []
-    for one in VARIABLES:
+    for one in variables:
         point.append(one.within(rig).share(own[one.path]))
         rig = with_value_at(rig, one.path, own[one.path])
     return point
 
 
-def values_at(rig: Rig, point: Sequence[float]) -> dict[str, float]:
+def values_at(rig: AnyRig, point: Sequence[float]) -> dict[str, float]:
     """The value in SI of each tuned key at a point of the search, which keeps the rig sound."""
     rig = _opened(rig)
     values = {}
-    for one, share in zip(VARIABLES, point, strict=True):
+    for one, share in zip(variables_of(rig), point, strict=True):
         values[one.path] = one.within(rig).value(share)
         rig = with_value_at(rig, one.path, values[one.path])
     return values
 
 
-def _opened(rig: Rig) -> Rig:
+def _opened(rig: _Rig) -> _Rig:
     """The rig with each key that others mind where it leaves them most room."""
-    return tuned(rig, {one.path: one.safest for one in VARIABLES if one.safest is not None})
+    safest = {one.path: one.safest for one in variables_of(rig) if one.safest is not None}
+    return tuned(rig, safest)
 
 
-def tuned(rig: Rig, values: dict[str, float]) -> Rig:
+def tuned(rig: _Rig, values: dict[str, float]) -> _Rig:
     """The rig with these values of its keys."""
     for path, value in values.items():
         rig = with_value_at(rig, path, value)
     return rig
 
 
-def sound(rig: Rig) -> bool:
+def sound(rig: AnyRig) -> bool:
     """Whether the rig's keys agree with each other as a rig file's must."""
-    return all(rule.kept(rig) for rule in RULES)
+    return all(rule.kept(rig) for rule in rules_of(rig))

@@ -2,17 +2,14 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cache
 from typing import NamedTuple
 
-from legsim.rig import Rig
 from legsim.settings import SettingsError
-from legsim.trial import trial
-from legsim.wearer import Gait
 
-from hocklift.tuning.score import REFUSED, SMOOTH, Ran
+from hocklift.rigfile.keys import AnyRig
+from hocklift.tuning.kinds import kind_of
+from hocklift.tuning.score import Ran
 from hocklift.tuning.variables import sound
-from hocklift.wearerfile import built_in_gait
 
 # So many builds are one piece of work: some tens of milliseconds, far over what handing it
 # to another process takes.
@@ -22,7 +19,7 @@ _PIECE = 8
 class Task(NamedTuple):
     """One set of gains, in a whole rig, to be walked on the builds of these seeds."""
 
-    rig: Rig
+    rig: AnyRig
     seeds: tuple[int, ...]
 
 
@@ -31,9 +28,12 @@ Walker = Callable[[Sequence[Task]], list[list[Ran]]]
 
 @dataclass(frozen=True)
 class Crew:
-    """Walks tasks in as many processes as told; results in order, whoever did the work."""
+    """Walks tasks in as many processes as told; results in order, whoever did the work.
 
-    seconds: float
+    No `seconds`: trials as brief as the rig's kind has them.
+    """
+
+    seconds: float | None
     workers: int
 
     def __call__(self, tasks: Sequence[Task]) -> list[list[Ran]]:
@@ -54,24 +54,19 @@ class Crew:
         return fleets
 
 
-def run_piece(task: Task, seconds: float) -> list[Ran]:
-    """Walk every build of a task; one that no core could hold is `REFUSED`."""
+def run_piece(task: Task, seconds: float | None) -> list[Ran]:
+    """Walk every build of a task; one that no core could hold is refused."""
     if not sound(task.rig):
-        return [REFUSED] * len(task.seeds)
+        return [kind_of(task.rig).ran.refused()] * len(task.seeds)
     return [_ran(task.rig, seed, seconds) for seed in task.seeds]
 
 
-def _ran(rig: Rig, seed: int, seconds: float) -> Ran:
+def _ran(rig: AnyRig, seed: int, seconds: float | None) -> Ran:
+    kind = kind_of(rig)
     try:
-        tried = trial(rig, seed, seconds, _gait())
+        tried = kind.trial(rig, seed, seconds)
     except SettingsError:
-        return REFUSED
-    legs = tried.legs.values()
-    return Ran(
-        seed, tried.missed, tuple(max(one.figure(leg, rig) for leg in legs) for one in SMOOTH)
-    )
-
-
-@cache
-def _gait() -> Gait:
-    return built_in_gait()
+        return kind.ran.refused()
+    joints = tried.joints.values()
+    smooth = (max(one.figure(joint, rig) for joint in joints) for one in kind.ran.scale.smooth)
+    return kind.ran(seed, tried.missed, tuple(smooth))

@@ -76,6 +76,11 @@ def built_wings(rig: WingRig, drawn: Sequence[float]) -> WingRig:
     return followed(with_tolerances(rig, WING_TOLERANCES, drawn), coarsest_wing_substep_s)
 
 
+def perturbed_wings(rig: WingRig, seed: int) -> WingRig:
+    """Another build of `rig`, every tolerance drawn evenly within its spread."""
+    return built_wings(rig, wing_draws(seed))
+
+
 def misalign_wings(state: NDArray[np.void], seed: int) -> None:
     """Turn each hinge's sensor of a plant's start a little off its calibration."""
     chance = Random(seed)
