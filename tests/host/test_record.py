@@ -16,13 +16,15 @@ from documents import document_of
 from fakeboard import Breaking, FakeBoard, walked_inputs
 from hocklift.cli import main
 from hocklift.commands import record as command
-from hocklift.device import Device
+from hocklift.device import _CREDITS, Device
 from hocklift.errors import PortError
 from hocklift.log import read_log
-from hocklift.recording import Recording, record
+from hocklift.recording import Recorder, Recording, record
+from hocklift.recording import walk as walk_on
 from hocklift.replaying import replay
 from hocklift.rigfile.file import rig_text
 from hocklift.safety.cautions import BEFORE_MOTION
+from hocklift.transport import LockstepPort
 from legsim.rig import Rig
 from legsim.simboard.board import SimBoard
 from legsim.simboard.process import micropython
@@ -230,6 +232,27 @@ def test_a_walk_on_micropython_is_recorded_whole_and_replays_here_to_the_bit(wal
 def test_that_walk_fed_back_to_a_board_is_the_same_to_the_bit(walk, capsys):
     assert main(["replay", str(walk), "--port", "sim"]) == 0
     assert "On the board at sim: 50" in capsys.readouterr().out
+
+
+@needs_micropython
+def test_no_tick_is_lost_on_a_real_boards_credit_with_beats_and_snapshots(tmp_path):
+    """With a leg on, a grant takes the board three ticks to hear, while a snapshot uses it up."""
+    rig = Rig()
+    with SimBoard(rig) as board:
+        device = Device(LockstepPort(board, rig.control.period_s))
+        path = tmp_path / "a.log"
+        recorder = Recorder(device, path, rig)
+        device._credit = _CREDITS["rp2"]
+        walk_on(board, rig, 20.0, 1)
+        device.take()
+        for _ in range(10):
+            for frame in device.frames(1.5):
+                recorder.take(frame)
+            device.snapshot()
+        recorder.end("enough")
+        assert board.out["contactor"] == 1
+    log = read_log(path)
+    assert (log.missing_ticks, log.lost, len(log.snapshots)) == (0, 0, 11)
 
 
 @needs_micropython
