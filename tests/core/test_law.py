@@ -60,6 +60,19 @@ def test_no_drive_beyond_full_is_wanted(sign):
 
 
 @SIGNS
+def test_the_integral_finds_out_no_more_than_it_may_hold(sign):
+    s = scene(**(BY_PARTS | {"ki_q16": 65536 // 8, "integral_permille": 100}))
+    s.leg.setpoint_cdeg_q6 = (8000 + sign * 300) * 64
+    found = []
+    for _ in range(4):
+        # The drive follows what is wanted, so nothing holds the integral back.
+        s.leg.drive_permille = wanted(s)
+        found.append(s.leg.integral_q16)
+    # An eighth of a permille for each hundredth of a degree and visit.
+    assert found == [sign * most * 65536 // 2 for most in (75, 150, 200, 200)]
+
+
+@SIGNS
 def test_a_setpoint_faster_than_any_leg_is_fed_forward_as_the_fastest(sign):
     for step_q6 in (1000, 1280, 1281, 8192):
         s = scene(**(BY_PARTS | {"visit_hz": 500}))

@@ -1,10 +1,12 @@
 """What a stick or a pot asks of a wing, where its setpoint goes, what bounds its drive, a tick."""
 
 from array import array
+from functools import partial
 
 import pytest
 from legcore import faults
 from legcore.model import make
+from legcore.phases import LIFTING
 from legcore.wing_command import aim_wing, called, estimate_wing
 from legcore.wing_model import POT_COMMAND, STICK_COMMAND
 from legcore.wing_phases import CUT, FOLLOWING, NOTHING, OFF, RELEASE, RELEASING, RESTING
@@ -271,3 +273,50 @@ def test_each_side_hears_of_the_others_faults(holder):
         (getattr(wings, holder) if holder else wings).fault_bits = bit
         step_frame(rig, wings)
         assert rig.elsewhere == bit
+
+
+def beside():
+    """Two joints of one board that wait while the others have their tick: wings, then legs."""
+    for slot, phase in ((2, FOLLOWING), (1, LIFTING)):
+        rig, wings = frame()
+        wings.slot = slot
+        pair = wings if slot == 2 else rig
+        for joint in (pair.left, pair.right):
+            joint.phase, joint.phase_not = phase, -1 - phase
+        yield pair, partial(step_frame, rig, wings)
+
+
+@pytest.mark.parametrize("name", ["left", "right"])
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_pulse_that_a_memory_error_has_widened_does_not_wait_for_its_joints_turn(name, sign):
+    for past, kept in ((0, True), (1, False)):
+        for pair, tick in beside():
+            joint, settings = getattr(pair, name), pair.settings
+            pulse_us = settings.pulse_neutral_us + sign * (settings.pulse_span_us + past)
+            joint.pulse_us, joint.drive_permille = pulse_us, sign * 500
+            tick()
+            assert (joint.pulse_us == pulse_us) == kept
+            assert (joint.drive_permille == sign * 500) == kept
+            if not kept:
+                assert joint.pulse_us == settings.pulse_neutral_us
+
+
+@pytest.mark.parametrize("name", ["left", "right"])
+def test_nor_does_one_of_a_joint_that_rests(name):
+    for pair, tick in beside():
+        joint, neutral_us = getattr(pair, name), pair.settings.pulse_neutral_us
+        joint.phase, joint.phase_not = RESTING, -1 - RESTING
+        joint.pulse_us = neutral_us + 1
+        tick()
+        assert joint.pulse_us == neutral_us
+
+
+@pytest.mark.parametrize("still_on", [(), ("left",), ("right",), ("left", "right")])
+def test_a_contactor_is_closed_between_their_ticks_only_for_joints_that_are_not_off(still_on):
+    for pair, tick in beside():
+        for name in {"left", "right"} - set(still_on):
+            joint = getattr(pair, name)
+            joint.phase, joint.phase_not = OFF, -1 - OFF
+        pair.contactor = 1
+        tick()
+        assert pair.contactor == (1 if still_on else 0)
