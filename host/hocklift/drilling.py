@@ -14,7 +14,7 @@ from legsim.rig import Rig
 from legsim.settings import SettingsError, core_rig
 from legsim.strike import NOWHERE
 from legsim.tables import FAULTS, PHASES, Fault, fault_names
-from legsim.troubles import CORE_SETTINGS, CORE_STATE, DOUBLES, TROUBLES, Trouble
+from legsim.troubles import CORE_SETTINGS, CORE_STATE, DOUBLES, TROUBLES, Sight, Trouble
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
@@ -263,9 +263,9 @@ def drill(rig: Rig, rig_name: str, runs: int, seed: int, console: Console) -> Ca
 
 
 def run_table_case(bench: Drill, case: Case) -> Ran:
-    """Run a case of the table: it must end safe, and be seen by its rows in time."""
+    """Run a case of the table: it must end safe, and be seen by its rows in their time."""
     outcome = bench.outcome(case)
-    unseen = _unseen(case.strikes[0], outcome) if outcome.struck else ()
+    unseen = _unseen(bench, case.strikes[0], outcome) if outcome.struck else ()
     return Ran(case, outcome, (*_failures(case, outcome), *unseen))
 
 
@@ -305,17 +305,31 @@ def _spared(case: Case, measure: str) -> list[float]:
     return alone + (together if len({strike.struck for strike in case.strikes}) == 1 else [])
 
 
-def _unseen(strike: Strike, outcome: Outcome) -> Iterator[Failure]:
-    """A trouble that its rows did not see in time, where they must."""
+def _unseen(bench: Drill, strike: Strike, outcome: Outcome) -> Iterator[Failure]:
+    """A trouble that its rows did not see and answer in time, where they must."""
     for sight in strike.trouble.sights:
-        if strike.phase not in sight.phases:
-            continue
-        seen_s = min(
-            (when for bit, when in outcome.rows_seen_s.items() if bit & sight.rows), default=inf
-        )
-        if seen_s > sight.within_s:
-            names = " or ".join(fault_names(sight.rows))
-            yield Failure("seen_s", seen_s, sight.within_s, f"to be seen by {names}")
+        if strike.phase in sight.phases:
+            found_s, most_s = sight_times(sight, outcome.rows_seen_s, outcome.safe_s, bench.trips_s)
+            if found_s > most_s:
+                names = " or ".join(fault_names(sight.rows))
+                yield Failure("seen_s", found_s, most_s, f"to be seen by {names}, and safe")
+
+
+def sight_times(
+    sight: Sight, rows_seen_s: dict[int, float], safe_s: float, trips_s: dict[int, float]
+) -> tuple[float, float]:
+    """When a row of a sight had seen its trouble and outputs were safe, and when at the latest.
+
+    Of the rows that may see it, the one that was most in time.
+    """
+    return min(
+        (
+            (max(rows_seen_s.get(bit, inf), safe_s), round(sight.lag_s + trip_s, 6))
+            for bit, trip_s in trips_s.items()
+            if bit & sight.rows
+        ),
+        key=lambda times: times[0] - times[1],
+    )
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,14 @@ from legsim.settings import SettingsError
 from legsim.strike import NOWHERE
 from legsim.tables import fault_names
 from legsim.troubles import CORE_SETTINGS, CORE_STATE, Trouble
-from legsim.wing.drill import WING_LIMITS, WingCase, WingDrill, WingOutcome, WingStrike
+from legsim.wing.drill import (
+    SECONDS,
+    WING_LIMITS,
+    WingCase,
+    WingDrill,
+    WingOutcome,
+    WingStrike,
+)
 from legsim.wing.rig import WingRig
 from legsim.wing.script import WINGS
 from legsim.wing.settings import core_wings
@@ -20,6 +27,7 @@ from legsim.wing.troubles import MOMENTS, WING_DOUBLES, WING_TROUBLES
 from rich.console import Console
 from rich.progress import Progress
 
+from hocklift.drilling import sight_times
 from hocklift.errors import RigFileError
 
 _WORD_BITS = 32
@@ -112,7 +120,8 @@ def table_cases(seed: int) -> Iterator[WingCase]:
     for trouble in WING_TROUBLES:
         for i, moment in enumerate(MOMENTS):
             for wing in range(len(WINGS)):
-                yield WingCase((_strike(rng, trouble, wing, i, moment.wait_s),), seed)
+                strike = _strike(rng, trouble, wing, i, moment.wait_s)
+                yield WingCase((strike,), seed, max(SECONDS, trouble.walk_s))
 
 
 def random_case(seed: int) -> WingCase:
@@ -122,7 +131,7 @@ def random_case(seed: int) -> WingCase:
     for _ in range(rng.integers(1, 3)):
         trouble = WING_TROUBLES[rng.integers(len(WING_TROUBLES))]
         i = int(rng.integers(len(MOMENTS)))
-        wait_s = rng.uniform(0, MOMENTS[i].longest_s)
+        wait_s = rng.uniform(MOMENTS[i].soonest_s, MOMENTS[i].latest_s)
         strikes.append(_strike(rng, trouble, int(rng.integers(2)), i, wait_s))
     return WingCase(tuple(strikes), seed)
 
@@ -169,9 +178,9 @@ def drill_wings(
 
 
 def run_table_case(bench: WingDrill, case: WingCase) -> WingRan:
-    """Run a case of the table: it must end safe, and be seen by its rows in time."""
+    """Run a case of the table: it must end safe, and be seen by its rows in their time."""
     outcome = bench.outcome(case)
-    unseen = _unseen(case.strikes[0], outcome) if outcome.struck else ()
+    unseen = _unseen(bench, case.strikes[0], outcome) if outcome.struck else ()
     return WingRan(case, outcome, (*_failures(case, outcome), *unseen))
 
 
@@ -208,15 +217,12 @@ def _spared(case: WingCase, measure: str) -> list[float]:
     return alone + [one.most for one in doubles]
 
 
-def _unseen(strike: WingStrike, outcome: WingOutcome) -> Iterator[str]:
-    """A trouble that its rows did not see in time, where they must."""
+def _unseen(bench: WingDrill, strike: WingStrike, outcome: WingOutcome) -> Iterator[str]:
+    """A trouble that its rows did not see and answer in time, where they must."""
     for sight in strike.trouble.sights:
-        if strike.moment not in sight.phases:
-            continue
-        seen_s = min(
-            (when for bit, when in outcome.rows_seen_s.items() if bit & sight.rows), default=inf
-        )
-        if seen_s > sight.within_s:
-            names = " or ".join(fault_names(sight.rows, WING_FAULTS))
-            when = "never" if seen_s == inf else f"{seen_s:.2f} s"
-            yield f"to be seen by {names}: {when}, at most {sight.within_s:g} s"
+        if strike.moment in sight.phases:
+            found_s, most_s = sight_times(sight, outcome.rows_seen_s, outcome.safe_s, bench.trips_s)
+            if found_s > most_s:
+                names = " or ".join(fault_names(sight.rows, WING_FAULTS))
+                when = "never" if found_s == inf else f"{found_s:.2f} s"
+                yield f"to be seen by {names}, and safe: {when}, at most {most_s:g} s"

@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 from legsim.rig import Rig
 from legsim.run import Walk
 from legsim.sensors import FULL_SCALE
+from legsim.settings import core_rig
 from legsim.strike import NOWHERE, TROUBLE
-from legsim.tables import FAULTS, Fault
+from legsim.tables import FAULTS, Fault, trip_s
 from legsim.troubles import Trouble, place_of
 from legsim.wearer import Push, Raise, first_s, script
 
@@ -75,6 +76,7 @@ class Outcome:
     off_s: float
     power_late_s: float
     outside_ticks: int
+    unheeded_ticks: int
     excluded_ticks: int
     fold_past_stop_deg: float
     loaded_fold_deg: float
@@ -99,6 +101,7 @@ class Limit(NamedTuple):
 # By measure of an outcome. What a trouble makes unavoidable, its row spares, to a bound.
 LIMITS = {
     "outside_ticks": Limit(2, "ticks", "an output outside what its phase and settings allow"),
+    "unheeded_ticks": Limit(1, "ticks", "a fault not acted on, though either leg had its turn"),
     "excluded_ticks": Limit(2, "ticks", "legs that did what excludes each other"),
     "fold_past_stop_deg": Limit(1, "deg", "fold past the hard stop"),
     # Some 40 mm of height: what weight on a leg that lifts may cost before it is let go.
@@ -127,6 +130,8 @@ class Drill:
     def __init__(self, rig: Rig) -> None:
         self.rig = rig
         self.period_s = rig.control.period_s
+        settings = core_rig(rig).settings
+        self.trips_s = {row.bit: trip_s(row, settings, self.period_s) for row in FAULTS}
         self._lines: dict[tuple[int, float, bool], NDArray[np.void]] = {}
 
     def lines(self, case: Case) -> NDArray[np.void]:
@@ -193,12 +198,10 @@ class Drill:
         legs = [after[name] for name in FEET]
         bits = after["fault_bits"] | legs[0]["fault_bits"] | legs[1]["fault_bits"]
         off = after["contactor"] == 0
-        settled = np.all(
-            [(leg["phase"] <= STANDING) | (leg["phase"] == RELEASING) for leg in legs], 0
-        )
+        down = np.all([(leg["phase"] <= STANDING) | (leg["phase"] == RELEASING) for leg in legs], 0)
         folds = [leg["thigh_rad"] + leg["shank_rad"] for leg in legs]
         rates = [np.diff(fold, prepend=fold[:1]) / period_s for fold in folds]
-        safe_s = first_true(off | (settled & (bits != 0))) * period_s
+        safe_s = first_true(off | (down & (bits != 0))) * period_s
         off_s = first_true(off) * period_s
         return Outcome(
             struck=bool(len(struck)),
@@ -211,6 +214,7 @@ class Drill:
             # Where it never went, what was seen of it.
             power_late_s=self._power_late_s(safe_s, min(off_s, len(after) * period_s)),
             outside_ticks=self._outside_ticks(after),
+            unheeded_ticks=unheeded_ticks(bits, off, down, FAULTS),
             excluded_ticks=self._excluded_ticks(after),
             fold_past_stop_deg=degrees(most_of(*folds) - self.rig.mechanism.fold_hard_stop_rad),
             loaded_fold_deg=degrees(max(map(_loaded_fold_rad, legs, folds))),
@@ -290,6 +294,16 @@ class Drill:
             if left[i + 1] == STANDING and (ended or armed):
                 wrong[i + 1 :] |= left[i + 1 :] != OFF
         return longest_run(wrong)
+
+
+def unheeded_ticks(bits: Any, off: Any, down: Any, table: tuple[Fault, ...]) -> int:
+    """Longest run of ticks in which what was seen was not acted on as the rows of `table` say.
+
+    Each side answers in its own visit, and has had it a tick later.
+    """
+    cut_bits = sum(row.bit for row in table if row.cuts)
+    heeded = off | (down & (bits & cut_bits == 0))
+    return longest_run((bits[:-1] != 0) & ~heeded[1:])
 
 
 def first_true(condition: Any) -> float:

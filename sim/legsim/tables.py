@@ -1,8 +1,10 @@
 """The core's tables by the names of their columns, for everything that runs on a PC."""
 
-from typing import NamedTuple
+from math import ceil
+from typing import Any, NamedTuple
 
 from legcore import arming, faults, phases, stages
+from legcore.model import VISIT_TICKS
 from legcore.phases import CUT
 
 
@@ -73,3 +75,14 @@ STAGES = tuple(Stage(*row) for row in stages.STAGES)
 def fault_names(bits: int, table: tuple[Fault, ...] = FAULTS) -> tuple[str, ...]:
     """Names of the faults whose bits are set, in the order of their table."""
     return tuple(fault.name for fault in table if bits & fault.bit)
+
+
+def trip_s(fault: Fault, settings: Any, period_s: float) -> float:
+    """From the moment at which what a row watches passes its limit to safe outputs, at most.
+
+    It counts in whole looks; the first may just be over, and the other side answers in its own
+    visit.
+    """
+    counted = getattr(settings, fault.ticks) if fault.ticks else 0
+    looks = ceil(counted / fault.every_ticks) + 1
+    return period_s * (looks * fault.every_ticks + VISIT_TICKS)

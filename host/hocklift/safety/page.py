@@ -1,13 +1,11 @@
 """docs/safety.md, made from the tables: `python -m hocklift.safety.page > docs/safety.md`."""
 
 from collections.abc import Iterable, Sequence
-from math import ceil
 
-from legcore.model import VISIT_TICKS
 from legsim.drill import LIMITS
 from legsim.rig import Rig
 from legsim.settings import core_rig
-from legsim.tables import ARMING, FAULTS, PHASES, STAGES, Fault, fault_names
+from legsim.tables import ARMING, FAULTS, PHASES, STAGES, Fault, fault_names, trip_s
 from legsim.troubles import DOUBLES, TROUBLES
 
 from hocklift.safety.cautions import BEFORE_MOTION
@@ -152,7 +150,7 @@ def _faults() -> list[str]:
             fault.name,
             fault.watched,
             _phases(fault),
-            _within(fault, settings, period_s),
+            f"{1000 * trip_s(fault, settings, period_s):.0f} ms",
             fault.action_words,
             fault.latch_words,
             fault.text,
@@ -174,13 +172,6 @@ def _phases(fault: Fault) -> str:
     if len(fault.phases) == len(PHASES):
         return "all"
     return ", ".join(PHASES[phase].name for phase in sorted(fault.phases))
-
-
-def _within(fault: Fault, settings: object, period_s: float) -> str:
-    # Counted in whole looks, and the leg may just have been visited when it begins.
-    counted = getattr(settings, fault.ticks) if fault.ticks else 0
-    ticks = (ceil(counted / fault.every_ticks) + 1) * fault.every_ticks + VISIT_TICKS
-    return f"{1000 * ticks * period_s:.0f} ms"
 
 
 def _drill() -> list[str]:

@@ -9,14 +9,23 @@ import numpy as np
 from legcore.wing_phases import OFF, RELEASING, RESTING
 from numpy.typing import NDArray
 
-from legsim.drill import Limit, first_true, longest_run, most_of, rows_seen_s
+from legsim.drill import (
+    Limit,
+    first_true,
+    longest_run,
+    most_of,
+    rows_seen_s,
+    unheeded_ticks,
+)
 from legsim.strike import NOWHERE, TROUBLE
+from legsim.tables import trip_s
 from legsim.troubles import Trouble, place_of
 from legsim.wing.loop import WING_LINES
 from legsim.wing.records import WINGS_STATE
 from legsim.wing.rig import WingRig
 from legsim.wing.run import Show
 from legsim.wing.script import WINGS, first_s
+from legsim.wing.settings import core_wings
 from legsim.wing.tables import WING_FAULTS
 from legsim.wing.troubles import LET_DOWN, MOMENTS
 
@@ -44,10 +53,11 @@ class WingStrike:
 
 @dataclass(frozen=True)
 class WingCase:
-    """Strikes on one show."""
+    """Strikes on one show of `seconds`."""
 
     strikes: tuple[WingStrike, ...]
     seed: int
+    seconds: float = SECONDS
 
     @property
     def disarms(self) -> bool:
@@ -68,6 +78,7 @@ class WingOutcome:
     off_s: float
     power_late_s: float
     outside_ticks: int
+    unheeded_ticks: int
     excluded_ticks: int
     past_stop_deg: float
     strayed_deg: float
@@ -79,9 +90,11 @@ class WingOutcome:
 # By measure of an outcome. What a trouble makes unavoidable, its row spares, to a bound.
 WING_LIMITS = {
     "outside_ticks": Limit(2, "ticks", "an output outside what its phase and settings allow"),
+    "unheeded_ticks": Limit(1, "ticks", "a fault not acted on, though either wing had its turn"),
     "excluded_ticks": Limit(0, "ticks", "armed though a command asked for motion"),
     "past_stop_deg": Limit(3, "deg", "past a hard stop"),
-    "strayed_deg": Limit(14, "deg", "moved by its motor otherwise than meant, and nothing seen"),
+    # What a resting wing may be moved unseen, and a little.
+    "strayed_deg": Limit(16, "deg", "moved by its motor otherwise than meant, and nothing seen"),
     # Let fall by a cut, the motor's rotor through its gears is what a wing has to speed up.
     "tip_mps": Limit(3, "m/s", "speed of a wing's tip"),
     "winding_over_K": Limit(10, "K", "the winding over its limit"),
@@ -95,16 +108,22 @@ class WingDrill:
     def __init__(self, rig: WingRig) -> None:
         self.rig = rig
         self.period_s = rig.control.period_s
+        settings = core_wings(rig).settings
+        self.trips_s = {row.bit: trip_s(row, settings, self.period_s) for row in WING_FAULTS}
 
     @cached_property
     def lines(self) -> NDArray[np.void]:
+        """The script of nearly all cases."""
+        return self.script(SECONDS)
+
+    def script(self, seconds: float) -> NDArray[np.void]:
         """What the wearer asks, the load at each tip: up, and down to where the wings hang."""
-        time_s = np.arange(round(SECONDS / self.period_s)) * self.period_s
+        time_s = np.arange(round(seconds / self.period_s)) * self.period_s
         lines = np.zeros(len(time_s), WING_LINES)
         wing = self.rig.wing
         up_s = wing.raised_rad / self.rig.control.follow_speed_radps
         command = np.zeros(len(time_s))
-        for start_s in np.arange(first_s(self.rig), SECONDS, SHOW_S):
+        for start_s in np.arange(first_s(self.rig), seconds, SHOW_S):
             at_s = time_s - start_s
             if self.rig.control.command == "stick":
                 command[(at_s >= 0) & (at_s < up_s + 0.5)] = 1
@@ -119,7 +138,8 @@ class WingDrill:
 
     def show(self, case: WingCase) -> Show:
         """The show of a case, not yet run."""
-        show = Show(self.rig, self.lines, case.seed, troubles=self.strikes(case))
+        lines = self.lines if case.seconds == SECONDS else self.script(case.seconds)
+        show = Show(self.rig, lines, case.seed, troubles=self.strikes(case))
         if case.disarms:
             # While the wings are held up for the first time.
             at_s = first_s(self.rig) + UP_S + 1
@@ -160,10 +180,10 @@ class WingDrill:
         wings = [after[name] for name in WINGS]
         bits = after["fault_bits"] | wings[0]["fault_bits"] | wings[1]["fault_bits"]
         off = after["contactor"] == 0
-        settled = np.all(
+        down = np.all(
             [(wing["phase"] <= RESTING) | (wing["phase"] == RELEASING) for wing in wings], 0
         )
-        safe_s = first_true(off | (settled & (bits != 0))) * period_s
+        safe_s = first_true(off | (down & (bits != 0))) * period_s
         off_s = first_true(off) * period_s
         w = self.rig.wing
         return WingOutcome(
@@ -181,6 +201,7 @@ class WingDrill:
             if safe_s < inf and bool(np.any(bits))
             else 0.0,
             outside_ticks=self._outside_ticks(after),
+            unheeded_ticks=unheeded_ticks(bits, off, down, WING_FAULTS),
             excluded_ticks=self._excluded_ticks(after),
             past_stop_deg=degrees(
                 most_of(

@@ -33,22 +33,23 @@ from legsim.troubles import CORE_SETTINGS, CORE_STATE, Double, Sight, Trouble
 
 
 class Moment(NamedTuple):
-    """When a trouble strikes: so long after the wing has come into a phase, at random later."""
+    """When a trouble strikes: so long after a phase has begun; at random, within a span."""
 
     name: str
     phase: int
     wait_s: float
-    longest_s: float
+    soonest_s: float
+    latest_s: float
 
 
 AT_OFF, AT_REST, RISING, HELD, SINKING, LET_DOWN = range(6)
 MOMENTS = (
-    Moment("off", OFF, 0.0, 1.5),
-    Moment("resting", RESTING, 0.2, 0.6),
-    Moment("rising", FOLLOWING, 0.8, 2.0),
-    Moment("held up", FOLLOWING, 4.0, 5.0),
-    Moment("sinking", FOLLOWING, 6.3, 7.0),
-    Moment("releasing", RELEASING, 0.3, 1.0),
+    Moment("off", OFF, 0.0, 0.0, 1.5),
+    Moment("resting", RESTING, 0.2, 0.0, 0.6),
+    Moment("rising", FOLLOWING, 0.8, 0.0, 2.4),
+    Moment("held up", FOLLOWING, 4.0, 2.8, 5.8),
+    Moment("sinking", FOLLOWING, 6.3, 6.1, 8.0),
+    Moment("releasing", RELEASING, 0.3, 0.0, 1.0),
 )
 ALL = tuple(range(len(MOMENTS)))
 LIVE = (AT_REST, RISING, HELD, SINKING)
@@ -65,6 +66,7 @@ def _drive(ill: str) -> float:
 
 _FALLS = "nothing holds a wing whose rope is gone but the friction of its hinge"
 _RUNS = "until it is seen, a motor that runs by itself takes the wing along"
+_LOOSE = "without the lower rope the upper one comes to lie loose, and the wing falls into it"
 _IN_TURN = "the board compares its settings with their copy a few at a time"
 _SPRINGS = "a rope drawn tight against a hand springs back when the hand lets go"
 _SWINGS = "what pushes from outside moves the wing against its ropes"
@@ -77,7 +79,7 @@ WING_TROUBLES = (
         "the wire of a wing's sensor breaks",
         "{leg}.pot_ill",
         _pot("open"),
-        (Sight(ALL, POT_LOW, 0.06),),
+        (Sight(ALL, POT_LOW),),
     ),
     Trouble(
         "pot shorted",
@@ -85,7 +87,7 @@ WING_TROUBLES = (
         "a wing's sensor is shorted to its supply",
         "{leg}.pot_ill",
         _pot("shorted"),
-        (Sight(ALL, POT_HIGH, 0.06),),
+        (Sight(ALL, POT_HIGH),),
     ),
     Trouble(
         "pot frozen",
@@ -93,7 +95,8 @@ WING_TROUBLES = (
         "the reading of a wing's sensor stays where it is",
         "{leg}.pot_ill",
         _pot("frozen"),
-        (Sight(MOVING, STALL | ADRIFT, 2.0),),
+        # Or its wiper is off its track just then.
+        (Sight(MOVING, STALL | ADRIFT | POT_LOW, 1.8),),
         spared=(("past_stop_deg", 12.0, "a wing whose sensor stays moves on until it is doubted"),),
     ),
     Trouble(
@@ -102,7 +105,7 @@ WING_TROUBLES = (
         "every second reading of a wing's sensor is nonsense",
         "{leg}.pot_ill",
         _pot("jumping"),
-        (Sight(ALL, POT_JUMP | POT_LOW | POT_HIGH, 0.6),),
+        (Sight(ALL, POT_JUMP | POT_LOW | POT_HIGH, 0.55),),
     ),
     Trouble(
         "pot slipped",
@@ -110,7 +113,7 @@ WING_TROUBLES = (
         "a wing's sensor slips on its shaft by 30 degrees",
         "{leg}.pot_slip_rad",
         radians(30),
-        (Sight((AT_REST, *MOVING, HELD, LET_DOWN), POT_JUMP | POT_HIGH, 0.06),),
+        (Sight(ALL[AT_REST:], POT_JUMP | POT_HIGH),),
     ),
     Trouble(
         "command open",
@@ -118,7 +121,7 @@ WING_TROUBLES = (
         "the wire of the stick or command pot breaks",
         "{leg}.command_ill",
         _pot("open"),
-        (Sight(ALL, STICK, 0.15),),
+        (Sight(ALL, STICK),),
     ),
     Trouble(
         "command shorted",
@@ -126,7 +129,7 @@ WING_TROUBLES = (
         "the stick or command pot is shorted to its supply",
         "{leg}.command_ill",
         _pot("shorted"),
-        (Sight(ALL, STICK, 0.15),),
+        (Sight(ALL, STICK),),
     ),
     Trouble(
         "command jumping",
@@ -158,7 +161,7 @@ WING_TROUBLES = (
         "a speed controller loses its power",
         "{leg}.drive_ill",
         _drive("dead"),
-        (Sight((RISING,), ADRIFT | STALL | AGAINST, 1.5),),
+        (Sight((RISING,), ADRIFT | STALL | AGAINST, 1.2),),
     ),
     Trouble(
         "controller full up",
@@ -166,7 +169,7 @@ WING_TROUBLES = (
         "a speed controller drives full up, whatever it is told",
         "{leg}.drive_ill",
         _drive("full up"),
-        (Sight(LIVE, UNASKED | RATE | ADRIFT | AGAINST | END_STOP, 0.9),),
+        (Sight(LIVE, UNASKED | RATE | ADRIFT | AGAINST | END_STOP, 0.85),),
         spared=(("past_stop_deg", 20.0, _RUNS),),
     ),
     Trouble(
@@ -175,7 +178,7 @@ WING_TROUBLES = (
         "a speed controller drives full down, whatever it is told",
         "{leg}.drive_ill",
         _drive("full down"),
-        (Sight(LIVE, UNASKED | RATE | ADRIFT | AGAINST | END_STOP, 0.9),),
+        (Sight(LIVE, UNASKED | RATE | ADRIFT | AGAINST | END_STOP, 0.85),),
         spared=(("past_stop_deg", 20.0, _RUNS),),
     ),
     Trouble(
@@ -184,7 +187,7 @@ WING_TROUBLES = (
         "a speed controller goes on with its last pulse",
         "{leg}.drive_ill",
         _drive("holds its last"),
-        (Sight((RISING,), RATE | ADRIFT | AGAINST | END_STOP, 3.0),),
+        (Sight((RISING,), RATE | ADRIFT | AGAINST | END_STOP, 2.9),),
         spared=(("past_stop_deg", 20.0, _RUNS),),
     ),
     Trouble(
@@ -193,7 +196,7 @@ WING_TROUBLES = (
         "two motor wires are swapped",
         "{leg}.drive_ill",
         _drive("reversed"),
-        (Sight(MOVING, AGAINST | ADRIFT | RATE, 0.5),),
+        (Sight(MOVING, AGAINST | ADRIFT | RATE, 0.4),),
         spared=(("past_stop_deg", 6.0, _RUNS),),
     ),
     Trouble(
@@ -202,7 +205,7 @@ WING_TROUBLES = (
         "the lead line that raises a wing breaks",
         "{leg}.up_snapped",
         1.0,
-        (Sight((RISING, HELD), ADRIFT | AGAINST | RATE | STALL, 1.5),),
+        (Sight((RISING, HELD), ADRIFT | AGAINST | RATE | STALL, 1.2),),
         spared=(("tip_mps", 6.0, _FALLS), ("past_stop_deg", 10.0, _FALLS)),
     ),
     Trouble(
@@ -212,6 +215,7 @@ WING_TROUBLES = (
         "{leg}.down_snapped",
         1.0,
         (),
+        spared=(("tip_mps", 5.0, _LOOSE),),
     ),
     Trouble(
         "drum jams",
@@ -219,7 +223,7 @@ WING_TROUBLES = (
         "drum or gears jam and turn no more",
         "{leg}.jammed",
         1.0,
-        (Sight(MOVING, STALL | ADRIFT, 2.0),),
+        (Sight(MOVING, STALL | ADRIFT, 1.8),),
         # A jammed drum holds the wing up without power.
         spared=(("power_late_s", 8.2, "a wing that cannot come down is given its whole time"),),
     ),
@@ -229,7 +233,7 @@ WING_TROUBLES = (
         "somebody takes hold of a wing and keeps it where it is",
         "{leg}.caught",
         1.0,
-        (Sight(MOVING, STALL | ADRIFT, 2.0),),
+        (Sight(MOVING, STALL | ADRIFT, 1.8),),
         lasts_s=3.0,
         spared=(
             ("tip_mps", 7.0, _SPRINGS),
@@ -246,7 +250,7 @@ WING_TROUBLES = (
         lasts_s=1.0,
         spared=(
             ("tip_mps", 4.0, _SWINGS),
-            ("past_stop_deg", 16.0, _SWINGS),
+            ("past_stop_deg", 20.0, _SWINGS),
         ),
     ),
     Trouble(
@@ -259,8 +263,17 @@ WING_TROUBLES = (
         lasts_s=2.0,
         spared=(
             ("tip_mps", 4.0, _SWINGS),
-            ("past_stop_deg", 16.0, _SWINGS),
+            ("past_stop_deg", 20.0, _SWINGS),
         ),
+    ),
+    Trouble(
+        "never rests",
+        "outside",
+        "the wearer raises and lowers the loaded wings for ten minutes without a rest",
+        "{leg}.drag_Nm",
+        0.0,
+        (),
+        walk_s=600.0,
     ),
     Trouble(
         "battery flat",
@@ -268,7 +281,7 @@ WING_TROUBLES = (
         "the battery's voltage sinks by a quarter",
         "battery_dip_V",
         6.0,
-        (Sight(ALL, BATTERY, 2.1),),
+        (Sight(ALL, BATTERY),),
     ),
     Trouble(
         "supply dips",
@@ -276,7 +289,7 @@ WING_TROUBLES = (
         "the board's own supply sags by a volt",
         "board.supply_dip_V",
         1.0,
-        (Sight(ALL, SUPPLY, 0.1),),
+        (Sight(ALL, SUPPLY),),
     ),
     Trouble(
         "loop late",
@@ -284,7 +297,9 @@ WING_TROUBLES = (
         "every tick misses two periods",
         "board.late_ticks",
         2.0,
-        (Sight(ALL, LATE, 0.05),),
+        # A loop that is late judges and answers late, too.
+        (Sight(ALL, LATE, 0.04),),
+        spared=(("unheeded_ticks", 2.0, "what is late acts late, until the watchdog bites"),),
     ),
     Trouble(
         "program hangs",
@@ -292,7 +307,8 @@ WING_TROUBLES = (
         "the program stops where it is",
         "board.hung",
         1.0,
-        (Sight(ALL, WATCHDOG, 1.2),),
+        # Power goes as the watchdog bites; what it was is told once the board has started anew.
+        (Sight(ALL, WATCHDOG, 1.15),),
     ),
     Trouble(
         "memory changes",
@@ -308,7 +324,7 @@ WING_TROUBLES = (
         "one bit of a wing's phase turns over",
         CORE_STATE,
         0.0,
-        (Sight(ALL, MEMORY, 0.05),),
+        (Sight(ALL, MEMORY),),
     ),
     Trouble(
         "settings change",
@@ -316,8 +332,8 @@ WING_TROUBLES = (
         "one bit of the settings in memory turns over",
         CORE_SETTINGS,
         0.0,
-        (Sight(ALL, SETTINGS, 0.3),),
-        spared=(("outside_ticks", 45.0, _IN_TURN),),
+        (Sight(ALL, SETTINGS, 0.2),),
+        spared=(("outside_ticks", 45.0, _IN_TURN), ("past_stop_deg", 8.0, _IN_TURN)),
     ),
     Trouble(
         "settings spoilt",
@@ -325,7 +341,7 @@ WING_TROUBLES = (
         "the settings are found to be corrupt",
         "board.settings_bad",
         1.0,
-        (Sight(ALL, SETTINGS, 0.02),),
+        (Sight(ALL, SETTINGS),),
     ),
     Trouble(
         "stop pressed",
@@ -333,12 +349,13 @@ WING_TROUBLES = (
         "somebody presses the emergency stop",
         "board.stop",
         1.0,
-        (Sight(ALL, STOP, 0.02),),
+        (Sight(ALL, STOP),),
     ),
 )
 
 _LOADED = "a load hangs on a wing that nothing holds"
 WING_DOUBLES = (
-    Double(("overload", "upper rope snaps"), "tip_mps", 12.0, _LOADED),
-    Double(("overload", "upper rope snaps"), "past_stop_deg", 25.0, _LOADED),
+    Double(("overload", "upper rope snaps"), "tip_mps", 16.0, _LOADED),
+    Double(("overload", "upper rope snaps"), "past_stop_deg", 28.0, _LOADED),
+    Double(("gust from below", "lower rope snaps"), "tip_mps", 8.0, _LOOSE),
 )
