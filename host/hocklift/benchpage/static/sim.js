@@ -37,6 +37,7 @@ export class Sim {
     options("trouble-name", welcome.troubles.map(({ name }) => name));
     options("trouble-leg", welcome.legs);
     options("trouble-joint", welcome.joints);
+    for (const id of ["trouble-name", "trouble-leg", "trouble-joint"]) byId(id).selectedIndex = 0;
     this.chosen();
   }
 
