@@ -1,5 +1,6 @@
 """The manual: its pages follow from the code, its links lead somewhere, its words are explained."""
 
+import argparse
 import re
 import runpy
 from html import escape
@@ -8,6 +9,7 @@ from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
 import pytest
+from hocklift.cli import COMMANDS, main
 from hocklift.commands import manual
 from hocklift.manual.generated import PAGES, pictures
 from hocklift.manual.wiring import wiring_svg
@@ -21,7 +23,7 @@ WRITTEN = sorted(DOCS.glob("*.md"))
 # The long one has a test of its own, which looks closer at what came of it.
 RUN_HERE = [
     path
-    for path in WRITTEN
+    for path in (*WRITTEN, TOP / "README.md")
     if examples(path.read_text(encoding="utf-8")) and path.name != "from-flash-to-replay.md"
 ]
 # Words of the trade that a newcomer to it cannot know; where one is used, the list of words has it.
@@ -157,11 +159,27 @@ def test_a_rig_key_that_a_page_names_is_there() -> None:
                 assert f"{section}.{name}" in paths, f"{path.name}: {section}.{name}"
 
 
+def test_readme_tells_of_no_option_that_is_not_there() -> None:
+    """Rows as in `--seed N`, under the command that the table is headed by or that the row names."""
+    there: dict[str, set[str]] = {}
+    for command in COMMANDS:
+        parser = argparse.ArgumentParser()
+        command.add_arguments(parser)
+        there[command.name] = {each for one in parser._actions for each in one.option_strings}
+    command, told = "", 0
+    for line in (TOP / "README.md").read_text(encoding="utf-8").splitlines():
+        if headed := re.match(r"\| option(?: of `(\w+)`)? \|", line):
+            command = headed[1] or ""
+        elif row := re.match(r"\| `(?:(\w+) )?(--[\w-]+)", line):
+            name = row[1] or command
+            assert not name or row[2] in there[name], line
+            told += 1
+    assert told > 20
+
+
 def test_the_command_says_where_the_manual_is(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from hocklift.cli import main
-
     monkeypatch.setattr(manual, "SITE", tmp_path)
     (tmp_path / "index.html").touch()
     assert main(["manual", "--no-open"]) == 0

@@ -1,7 +1,7 @@
 """Write the generated pages and pictures of the manual anew, then the examples of its pages.
 
 `python -m hocklift.manual` for all, or with the names of pages as in `first-evening.md`; run it in
-a copy of the sources.
+a copy of the sources. README's examples are kept in the same way.
 """
 
 import sys
@@ -12,7 +12,7 @@ from hocklift.files import write_atomically
 from hocklift.manual.generated import PAGES, pictures
 from hocklift.tour import examples, renewed, run
 
-DOCS = Path("docs")
+DOCS, README = Path("docs"), Path("README.md")
 
 
 def main() -> None:
@@ -24,7 +24,7 @@ def main() -> None:
     if not names:
         for name, svg in pictures():
             write_atomically(DOCS / "pictures" / name, svg)
-    for path in sorted(DOCS.glob("*.md")):
+    for path in (*sorted(DOCS.glob("*.md")), README):
         page = path.read_text(encoding="utf-8")
         if examples(page) and (not names or path.name in names):
             with tempfile.TemporaryDirectory() as folder:
