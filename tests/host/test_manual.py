@@ -160,7 +160,7 @@ def test_a_rig_key_that_a_page_names_is_there() -> None:
 
 
 def test_readme_tells_of_no_option_that_is_not_there() -> None:
-    """Rows as in `--seed N`, under the command that the table is headed by or that the row names."""
+    """A row's option is of the command that the table is headed by, or that the row names."""
     there: dict[str, set[str]] = {}
     for command in COMMANDS:
         parser = argparse.ArgumentParser()
