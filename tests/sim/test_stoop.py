@@ -3,11 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
-from math import degrees
+from math import degrees, inf, radians
 from typing import Any
 
 import numpy as np
 import pytest
+from hocklift.sizing.loads import Loads
 from legcore.phases import LIFTING, OFF, STANDING, STOOPING
 from legsim.figures import leg_figures
 from legsim.perturb import misaligned, perturbed
@@ -225,6 +226,26 @@ def test_legs_that_rise_by_themselves_are_told_with_how_long_they_were_held() ->
     assert 12.0 - 4.65 <= made.held_s <= 12.0 - 4.65 + rig.wants.stoop_s
     assert 0 < made.drift_rad < rig.wants.stoop_drift_rad
     assert figures(walk_of([DOWN, UP])).risen == 0
+
+
+def test_between_its_pulses_a_stoop_rises_as_fast_as_it_was_sized_to(record_property: Any) -> None:
+    """Springs turn the braked motor back through gears and rope: sized by closed formulas."""
+    patient = replace(DEMO, control=replace(DEMO.control, keep_rad=radians(5)))
+    walk = walk_of([DOWN], seconds=BEGIN_S + 10.0, rig=patient)
+    trace = walk.run()
+    fold = trace["left"]["thigh_rad"] + trace["left"]["shank_rad"]
+    start = round((DOWN.end_s + 1.0) / DEMO.control.period_s)
+    risen_radps = (fold[start] - fold[start + round(2 / DEMO.control.period_s)]) / 2
+    sized_radps = Loads(DEMO).stoop_creep_radps
+    record_property(
+        "a stoop between its pulses",
+        f"rises {degrees(risen_radps):.3f} deg/s, sized {degrees(sized_radps):.3f}",
+    )
+    assert risen_radps == pytest.approx(sized_radps, rel=0.1)
+    coasting = replace(DEMO, controller=replace(DEMO.controller, neutral="coast"))
+    assert Loads(coasting).stoop_creep_radps == inf
+    stiff = replace(DEMO, drive=replace(DEMO.drive, no_load_current_A=12.0))
+    assert Loads(stiff).stoop_creep_radps == 0
 
 
 def test_a_controller_that_coasts_at_neutral_holds_less_still_and_warms_more() -> None:

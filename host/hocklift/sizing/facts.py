@@ -1,7 +1,7 @@
 """Figures that are good to know though nothing is wrong with any value of them."""
 
 from collections.abc import Callable
-from math import degrees, pi
+from math import degrees, inf, pi
 from typing import Any, NamedTuple
 
 from legsim.linkage import fold_for_lift_rad, height_m, spring_force_N, springs_Nm
@@ -124,6 +124,26 @@ def _side_springs(loads: Loads) -> str:
     return f"{rate / 1000:.0f} N/mm each, and {preload_N:.0f} N preload so that none goes slack"
 
 
+def _stoop_held(loads: Loads) -> str:
+    """What keeps a stoop where it is, and for how long; a controller without sensors has no force
+    at rest."""
+    control, creep_radps = loads.rig.control, loads.stoop_creep_radps
+    if creep_radps == 0:
+        by = "friction alone"
+    elif creep_radps == inf:
+        by = "short pulses alone: nothing brakes between them"
+    else:
+        by = (
+            f"gears and brake, between which the legs rise by {degrees(creep_radps):.1f}° a second,"
+            f" and pulses that pull them back"
+        )
+    tired_K = loads.rig.safety.tired * loads.rig.drive.winding_limit_K
+    return (
+        f"{by}; after {control.stoop_time_s:.0f} s, or with a winding {tired_K:.0f} K over the air,"
+        " they rise by themselves"
+    )
+
+
 FACTS = (
     Fact(
         "travel from the extended to the soft stop",
@@ -193,6 +213,7 @@ FACTS = (
     Fact("winding over the air, walking for ever", _steady_K),
     Fact("walks on one charge", lambda loads: f"{loads.walks_per_charge:.1f}"),
     Fact("side springs needed", _side_springs),
+    Fact("what holds a stoop when the stick is let go", _stoop_held),
     Fact(
         "what a controller without position sensors cannot do",
         lambda loads: (

@@ -379,6 +379,30 @@ class Loads(Power):
         fold_rad = self.lift_fold_rad
         return speed / self.motor_per_fold(fold_rad, -1) * self.foot_lever_m(fold_rad)
 
+    @cached_property
+    def stoop_creep_radps(self) -> float:
+        """Speed at which stooped legs rise, at the most, while their controllers only brake."""
+        drive, m = self.rig.drive, self.rig.mechanism
+        folds = np.linspace(m.fold_extended_rad, self.rig.wants.stoop_fold_rad, _POINTS)
+        free_Nm, per_fold = np.array([self._free_in_stoop(fold) for fold in folds]).T
+        rates = free_Nm * drive.resistance_ohm / self.torque_Nm_per_A**2 / per_fold
+        most = float(np.max(rates))
+        if most <= 0:
+            return 0.0
+        return float("inf") if self.rig.controller.neutral == "coast" else most
+
+    def _free_in_stoop(self, fold_rad: float) -> tuple[float, float]:
+        """What turns the motor of a stooped leg back, its own friction taken off; and its turns
+        for each turn of the fold."""
+        drive, rope = self.rig.drive, self.rig.rope
+        standing_Nm = self.standing_Nm(fold_rad, self.rig.mechanism.carried_mass_kg / 2)
+        friction_Nm = self.rig.mechanism.hinge_friction_Nm
+        pull_Nm = max(0.0, springs_Nm(self.rig, fold_rad) - standing_Nm - friction_Nm)
+        lever_m = self.rope_lever_m(fold_rad)
+        torque_Nm = self.motor_load_Nm(self.line_N(pull_Nm / lever_m, -1), -1)
+        free_Nm = torque_Nm - self.torque_Nm_per_A * drive.no_load_current_A / 2
+        return free_Nm, rope.parts * lever_m / drive.drum_radius_m * drive.gear_ratio
+
     # Spring.
 
     @cached_property
