@@ -108,6 +108,7 @@ MAKERS = {
     "wing_rehearsal_page": of_wings("rehearse"),
     "log_page": recorded,
     "tune_page": commanded("tune", "--rigs", "2", "--budget", "12"),
+    "tune_page, of wings": of_wings("tune", "--rigs", "2", "--budget", "12"),
     "size_page": commanded("size"),
     "size_page, of wings": of_wings("size"),
     "sweep_page": commanded("size", "--sweep", "spring.rate=50..70 N/mm:3", "rope.parts=3..5:3"),
@@ -123,6 +124,7 @@ MOVING = (
     "wing_rehearsal_page",
     "log_page",
     "tune_page",
+    "tune_page, of wings",
     "drill_page",
     "wing_drill_page",
 )
@@ -241,7 +243,7 @@ def test_legs_and_traces_go_by_the_keyboard_alone(browser, paths, name):
         page.keyboard.press("ArrowLeft")
         # Some 25 poses a second, a whole number of control periods apart.
         assert 0.03 < end_s - told(page)[0] < 0.05
-        joint = "wing" if name.startswith("wing") else "leg"
+        joint = "wing" if "wing" in name else "leg"
         now = f"{told(page)[0]:.2f} s; left {joint} "
         assert slider.get_attribute("aria-valuetext").startswith(now)
         lines = page.locator("line.cursor")
