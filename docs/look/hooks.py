@@ -12,6 +12,7 @@ _ROW = re.compile(r"^\| (?!word |---)(.+?) \| (.+?) \|$", re.MULTILINE)
 _EVERYDAY = {
     *("asked", "batch", "build", "capacity", "case", "crew", "cut", "demand", "drawn", "drive"),
     *("kept", "margin", "missed", "parts", "period", "release", "round", "sight", "sink", "spared"),
+    *("flash", "script", "set", "stall", "stick"),
     *("span", "stage", "stages", "stand", "stoop", "strike", "trial", "trouble", "visit", "want"),
 }
 

@@ -3,18 +3,25 @@
 import argparse
 import re
 import runpy
+import tomllib
+from collections.abc import Callable
 from html import escape
 from html.parser import HTMLParser
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
 import pytest
+from hocklift import scriptfile
+from hocklift.calibrating import POSES
 from hocklift.cli import COMMANDS, main
 from hocklift.commands import manual
+from hocklift.commands.new import RIGS
 from hocklift.manual.generated import PAGES, pictures
 from hocklift.manual.wiring import wiring_svg
 from hocklift.rigfile.keys import KEYS
 from hocklift.tour import FIGURES_VARY, examples, masked, renewed, run
+from legcore.model import LONG_ROUND_TICKS, RECORDS, ROUND_TICKS, VISIT_TICKS
+from legsim.rig import Rig
 from legsim.simboard.page import BOARDS, CONTACTS, CONVERTER, INPUTS, OUTPUTS, pin_table
 
 TOP = Path(__file__).parents[2]
@@ -28,11 +35,17 @@ RUN_HERE = [
 ]
 # Words of the trade that a newcomer to it cannot know; where one is used, the list of words has it.
 TRADE_WORDS = (
-    "contactor", "converter", "deadband", "drum", "emergency stop", "feed-forward", "firmware",
-    "gantry", "gear mesh", "heap", "lead line", "MicroPython", "multiplexer", "neutral",
-    "parallelogram", "PID", "pot", "preload", "pull-down", "pull-up", "pulse wire", "ratiometric",
-    "relay experiment", "sensorless", "setpoint", "sheave", "slew", "sole contact",
-    "speed controller", "star ground", "stirrup", "tackle", "tick", "ultimate gain", "watchdog",
+    "act", "build", "clearance", "contactor", "converter", "Coulomb friction", "creep",
+    "deadband", "debounced", "divider", "drum", "emergency stop", "feed-forward", "firmware",
+    "fold", "foot switch", "gait", "gantry", "gear mesh", "gyration", "hash", "heap", "iron loss",
+    "JSON", "knot share", "lead line", "machine code", "margin", "median", "metronome",
+    "MicroPython", "multiplexer", "neutral", "nonlinearity", "parallelogram", "peak sensitivity",
+    "permille", "PID", "pinion", "pot", "preload", "pretension", "pull-down", "pull-up",
+    "pulse wire", "quadrant", "ratiometric", "relay experiment", "residual", "root mean square",
+    "rotor", "script", "seed", "sensorless", "setpoint", "shear", "sheave", "sink", "slew",
+    "snapshot", "sole contact", "speed controller", "SPI", "stage", "stall", "star ground",
+    "stick", "stirrup", "stoop", "tackle", "tick", "tolerance", "trial", "trouble",
+    "ultimate gain", "viscous friction", "watchdog", "winding", "wing", "wiper",
 )  # fmt: skip
 
 
@@ -141,6 +154,66 @@ def test_a_word_of_the_trade_is_in_the_list_of_words_and_explained_where_it_is_u
                 assert word in explained, f"{path.name}: {word}"
     wiring = (site / "wiring.html").read_text(encoding="utf-8")
     assert f'<abbr title="{escape(explained["contactor"], quote=False)}">contactor<' in wiring
+
+
+# What a hand-written page says in figures, and where that figure is made.
+FIGURES = (
+    (
+        "first-evening.md",
+        "Python 3.11 or later",
+        lambda: python_wanted() == ">=3.11",
+    ),
+    ("first-evening.md", "three text files", lambda: len({*RIGS, scriptfile.FILE_NAME}) == 3),
+    ("commissioning.md", "Four poses of each leg", lambda: len(POSES) == 4),
+    ("from-flash-to-replay.md", "Four poses", lambda: len(POSES) == 4),
+    ("glossary.md", "-1000 to 1000 permille", lambda: drive_range() == (-1000, 1000)),
+    ("glossary.md", "every 20 ms", lambda: Rig().controller.frame_s == 0.020),
+    ("glossary.md", "every second one; eight ticks", lambda: (VISIT_TICKS, ROUND_TICKS) == (2, 8)),
+    ("glossary.md", "takes four rounds", lambda: LONG_ROUND_TICKS == 4 * ROUND_TICKS),
+    ("wiring.md", "5 V supply", lambda: "5 V supply" in drawn_wires()),
+    ("wiring.md", "feeds\n   5 V back", lambda: "5 V" in drawn_wires()),
+    ("wiring.md", "100 nF to ground", lambda: "100 nF to ground" in drawn_wires()),
+    ("wiring.md", "pull-down of 1 Mohm", lambda: "1 Mohm to ground" in drawn_wires()),
+    ("wiring.md", "pull-down of 10 kohm", lambda: "10 kΩ" in drawn_wires()),
+)
+_WITH_UNIT = re.compile(
+    r"(?<![\w.])-?\d[\d.]*[ \n]*"
+    r"(?:mm|cm|m|km|s|ms|us|h|g|kg|N|kN|V|mV|A|W|J|K|Hz|nF|ohm|kohm|Mohm|deg|°|%|permille)(?![\w])"
+)
+
+
+def python_wanted() -> str:
+    project = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    return str(project["requires-python"])
+
+
+def drawn_wires() -> str:
+    return "".join(wiring_svg(title, pin_table(name)) for title, name in BOARDS)
+
+
+def drive_range() -> tuple[int, int]:
+    """As the core's declaration of a leg has it."""
+    return next(tuple(row[2:4]) for row in RECORDS["Leg"] if row[0] == "drive_permille")
+
+
+@pytest.mark.parametrize(("name", "words", "holds"), FIGURES, ids=[row[1] for row in FIGURES])
+def test_a_figure_that_a_page_says_is_the_one_that_the_code_has(
+    name: str, words: str, holds: Callable[[], bool]
+) -> None:
+    assert words in (DOCS / name).read_text(encoding="utf-8")
+    assert holds()
+
+
+def test_no_page_says_a_figure_with_a_unit_that_nothing_makes() -> None:
+    """It is generated, what a command really said, a drawing's, or a row of FIGURES."""
+    for path in WRITTEN:
+        if path.name in PAGES:
+            continue
+        prose = re.sub(r"^```.*?^```$", "", path.read_text(encoding="utf-8"), flags=re.M | re.S)
+        for name, words, _ in FIGURES:
+            if name == path.name:
+                prose = prose.replace(words, "")
+        assert not _WITH_UNIT.findall(prose), path.name
 
 
 def test_words_stand_in_their_list_by_the_alphabet_and_once() -> None:
