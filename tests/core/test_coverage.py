@@ -11,9 +11,9 @@ FOLDER = Path(__file__).parent
 # Those that ask one part at a time. Walks, streams and nonsense take most branches, too, but what
 # a branch is for can be read here.
 TESTS = [
-    *("test_watch.py", "test_supervisor.py", "test_arming.py", "test_release.py"),
+    *("test_watch.py", "test_supervisor.py", "test_release.py"),
     *("test_estimate.py", "test_limits.py", "test_law.py", "test_relay_law.py"),
-    *("test_stoop.py", "test_tables.py"),
+    *("test_stoop.py", "test_tables.py", "test_blocks.py", "test_validity.py"),
     *("test_wing_watch.py", "test_wing_supervisor.py", "test_wing_command.py"),
 ]
 

@@ -377,6 +377,20 @@ def test_a_leg_without_power_is_watched_only_while_the_other_one_has_it(bit):
         assert bool(run(edge, at, 1, 20)) == contactor
 
 
+@pytest.mark.parametrize("phase", range(STANDING, len(PHASES)))
+def test_a_leg_that_is_not_off_is_watched_whatever_the_memory_says_of_the_contactor(phase):
+    edge = next(edge for edge in EDGES if edge.bit == faults.END_STOP)
+    at = ready(edge, phase)
+    at.rig.contactor = 0
+    assert run(edge, at, 1, 20)
+
+
+def test_a_leg_that_stands_straight_in_the_air_does_not_hang():
+    at = scene(STANDING, hanging_ticks=1)
+    at.leg.sole = 0
+    assert ticks_to_trip(at, 5 * ROUND_TICKS) == 0
+
+
 @pytest.mark.parametrize("phase", range(len(PHASES)), ids=[phase.name for phase in PHASES])
 def test_with_all_well_no_row_ever_trips_however_short_its_time(phase):
     at = scene(phase, **dict.fromkeys(NEVER, 1))
@@ -431,7 +445,7 @@ def test_a_foot_that_bears_or_moves_begins_every_count_of_a_standing_one_anew(ph
 def test_a_leg_that_gains_just_enough_is_no_stall_and_one_that_gains_less_is(phase, start_cdeg):
     """Enough is enough whether it comes at once or at last; less is too little each time anew."""
     gain_cdeg = DEMO["stall_move_cdeg"]
-    for gained, looks in product((gain_cdeg - 1, gain_cdeg, gain_cdeg + 1), (1, 2)):
+    for gained, looks in product((-gain_cdeg, gain_cdeg - 1, gain_cdeg, gain_cdeg + 1), (1, 2)):
         at = scene(phase, stall_ticks=4, adrift_cdeg=9000, apart_cdeg=10)
         at.leg.drive_permille = DEMO["stall_drive_permille"]
         put_fold(at.leg, start_cdeg)
@@ -459,6 +473,14 @@ def test_a_stall_that_is_over_is_counted_from_where_the_leg_is_then():
         if n == 2:
             put_fold(at.leg, UP_CDEG + moved_cdeg)
         assert bool(bits(at)) == (n >= 6)
+
+
+def test_a_leg_that_rises_under_its_drive_or_stays_does_not_go_against_it():
+    for rate_cdps in (0, 1000, -DEMO["against_cdps"] + 1):
+        at = scene(LIFTING, against_ticks=2)
+        at.leg.drive_permille = 1000
+        at.leg.rate_cdps = rate_cdps
+        assert ticks_to_trip(at, 20) == 0
 
 
 def test_a_leg_that_is_driven_too_little_or_rises_against_nothing_forgets_what_it_counted():

@@ -186,6 +186,14 @@ def test_a_wing_without_power_is_watched_only_while_the_other_one_has_it(bit):
         assert bool(run(edge, at, 1, 20)) == contactor
 
 
+@pytest.mark.parametrize("phase", range(RESTING, len(WING_PHASES)))
+def test_a_wing_that_is_not_off_is_watched_whatever_the_memory_says_of_the_contactor(phase):
+    edge = next(edge for edge in EDGES if edge.bit == faults.END_STOP)
+    at = ready(edge, phase)
+    at.wings.contactor = 0
+    assert run(edge, at, 1, 20)
+
+
 @pytest.mark.parametrize("phase", range(len(WING_PHASES)), ids=[row[0] for row in WING_PHASES])
 def test_with_all_well_no_row_ever_trips_however_short_its_time(phase):
     times = {fault.ticks: 1 for fault in TABLE if fault.ticks}
@@ -227,6 +235,17 @@ def test_a_wing_that_has_moved_may_still_stall_later(sign):
         if n == 2:
             put_pose(at.wing, UP_CDEG + sign * 2 * SETTINGS["stall_move_cdeg"])
         assert bool(bits(at)) == (n >= 6)
+
+
+@SIGNS
+def test_a_wing_that_goes_with_its_drive_or_stays_does_not_go_against_it(sign):
+    for rate_cdps in (0, 1000, -SETTINGS["against_cdps"] + 1):
+        at = scene(FOLLOWING, against_ticks=2)
+        at.wing.drive_permille = sign * 1000
+        at.wing.rate_cdps = sign * rate_cdps
+        for _ in range(20):
+            tick(at)
+            assert bits(at) == 0
 
 
 @SIGNS
