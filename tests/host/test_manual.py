@@ -18,7 +18,7 @@ from hocklift.commands import manual
 from hocklift.commands.new import RIGS
 from hocklift.manual.generated import PAGES, pictures
 from hocklift.manual.wiring import wiring_svg
-from hocklift.rigfile.keys import KEYS
+from hocklift.rigfile.keys import KEYS, WING_KEYS
 from hocklift.tour import FIGURES_VARY, examples, masked, renewed, run
 from legcore.model import LONG_ROUND_TICKS, RECORDS, ROUND_TICKS, VISIT_TICKS
 from legsim.rig import Rig
@@ -224,11 +224,12 @@ def test_words_stand_in_their_list_by_the_alphabet_and_once() -> None:
 
 
 def test_a_rig_key_that_a_page_names_is_there() -> None:
-    paths = {key.path for keys in KEYS.values() for key in keys.values()}
+    kinds = (*KEYS.values(), *WING_KEYS.values())
+    paths = {key.path for keys in kinds for key in keys.values()}
     for path in WRITTEN:
         named = re.findall(r"`([a-z_]+)\.([a-z_]+)`", path.read_text(encoding="utf-8"))
         for section, name in named:
-            if section in KEYS:
+            if section in KEYS | WING_KEYS:
                 assert f"{section}.{name}" in paths, f"{path.name}: {section}.{name}"
 
 
