@@ -323,6 +323,9 @@ def watch_hands(rig):
     elif rig.stick_ticks < settings.stick_ticks:
         rig.stick_ticks += ROUND_TICKS
         rig.stick_step_q6 = 0
+        if rig.left.phase != STOOPING:
+            # A leg may step while nobody sees the stick.
+            rig.stick_ready = 0
     else:
         rig.fault_bits |= STICK
     if rig.host == 0 or rig.host_heard:

@@ -88,7 +88,9 @@ def step_frame(rig, wings):
         rig.elsewhere = wings.fault_bits | wings.left.fault_bits | wings.right.fault_bits
     else:
         step(rig)
-        keep_within(wings)
+        if slot == 1:
+            # In every round once between theirs; the tick before has more to do in a stoop.
+            keep_within(wings)
         faults = rig.fault_bits | rig.left.fault_bits | rig.right.fault_bits
         wings.elsewhere = 0
         if faults & CUT_BITS:
@@ -110,11 +112,20 @@ def keep_within(pair):
     right = pair.right
     neutral = settings.pulse_neutral_us
     span = settings.pulse_span_us
+    most = settings.drive_max_permille
     away = left.pulse_us - neutral
-    if away > span or away < -span or (away and left.phase <= RESTING):
+    drive = left.drive_permille
+    if left.phase <= RESTING:
+        if away or drive:
+            rest(left, settings)
+    elif not (-span <= away <= span and -most <= drive <= most):
         rest(left, settings)
     away = right.pulse_us - neutral
-    if away > span or away < -span or (away and right.phase <= RESTING):
+    drive = right.drive_permille
+    if right.phase <= RESTING:
+        if away or drive:
+            rest(right, settings)
+    elif not (-span <= away <= span and -most <= drive <= most):
         rest(right, settings)
     if left.phase == OFF and right.phase == OFF:
         pair.contactor = 0

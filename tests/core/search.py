@@ -46,13 +46,16 @@ class Search:
 
     `tick(state, choose)` makes one step with `before` and `after`, `strikes(state)` tells what
     may be found next where `state` was left behind, and each check says whether a step is right.
+    `combinations` are those that nobody should make, by name: how many steps met each is counted.
     """
 
-    def __init__(self, start, strikes, tick, checks):
+    def __init__(self, start, strikes, tick, checks, combinations=None):
         self.came_from = dict.fromkeys(strikes(start))
         self.ways = 0
         self.checks = checks
         self.wrong = dict.fromkeys(checks)
+        self.combinations = combinations or {}
+        self.met = dict.fromkeys(self.combinations, 0)
         queue = deque(self.came_from)
         left_behind = {start}
         while queue:
@@ -72,6 +75,13 @@ class Search:
         for check in self.checks:
             if self.wrong[check] is None and not check(step):
                 self.wrong[check] = step
+        for name, meets in self.combinations.items():
+            self.met[name] += meets(step)
+
+    def told(self):
+        """How large it was, for a person to read."""
+        met = "".join(f"; {name}: {count}" for name, count in self.met.items())
+        return f"{len(self.came_from)}, and {self.ways} ways from one to another{met}"
 
     def path(self, check):
         """What led to where a check fails, for a person to read."""

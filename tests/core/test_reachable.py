@@ -7,7 +7,6 @@ supervisor asks for it; then the search takes each answer in turn. Faults stand 
 one that releases, one that cuts, one that lasts; and a memory error may change any phase.
 """
 
-from collections import deque
 from types import SimpleNamespace
 from typing import NamedTuple
 
@@ -30,6 +29,7 @@ from legcore.phases import (
 )
 from legcore.stages import GANTRY
 from legcore.supervise import supervise
+from search import Record, Search, every_way
 from walk import DEMO
 
 # The shortest time to hold that settings may ask for: fewer states, and no other kind of state.
@@ -70,39 +70,6 @@ OPEN = {
     "stoop_cdeg_q6": tuple(DEMO[f"{name}_fold_cdeg"] * 64 for name in ("rest", "step", "stoop")),
 }
 assert DEMO["stage"] >= GANTRY
-
-
-class Record:
-    """A record of the core of which some fields are known, and others are chosen when asked for."""
-
-    def __init__(self, choose, **known):
-        self.__dict__.update(known, choose=choose)
-
-    def __getattr__(self, name):
-        value = self.choose(OPEN[name])
-        setattr(self, name, value)
-        return value
-
-
-def every_way(run):
-    """What `run(choose)` returns, once for each way in which its choices can fall."""
-    trail = []
-    while True:
-        asked = 0
-
-        def choose(options):
-            nonlocal asked
-            if asked == len(trail):
-                trail.append([0, len(options)])
-            asked += 1
-            return options[trail[asked - 1][0]]
-
-        yield run(choose)
-        while trail and trail[-1][0] == trail[-1][1] - 1:
-            trail.pop()
-        if not trail:
-            return
-        trail[-1][0] += 1
 
 
 class Leg(NamedTuple):
@@ -167,6 +134,14 @@ class Step(NamedTuple):
         return self.before.spoilt or self.after.spoilt
 
     @property
+    def phases_before(self):
+        return [leg.phase for leg in self.before.legs]
+
+    def found(self, name):
+        """What the supervisor asked each leg's record for and found; None where it did not ask."""
+        return [vars(leg).get(name) for leg in (self.rig.left, self.rig.right)]
+
+    @property
     def changes(self):
         """The phase of each leg before and after."""
         pairs = zip(self.before.legs, self.after.legs, strict=True)
@@ -197,7 +172,9 @@ def strikes(state):
 def open_leg(choose, leg):
     """The record of one leg. Nobody asks how long a leg has been off; it is only counted."""
     known = {"phase_ticks": 0} if leg.phase == OFF else {}
-    return Record(choose, phase=leg.phase, phase_not=leg.phase_not, fault_bits=leg.fault, **known)
+    return Record(
+        choose, OPEN, phase=leg.phase, phase_not=leg.phase_not, fault_bits=leg.fault, **known
+    )
 
 
 def tick(state, choose):
@@ -205,6 +182,7 @@ def tick(state, choose):
     left, right = (open_leg(choose, leg) for leg in state.legs)
     rig = Record(
         choose,
+        OPEN,
         settings=SETTINGS,
         left=left,
         right=right,
@@ -361,46 +339,29 @@ CHECKS = (
 )
 
 
-class Search:
-    """All states that the supervisor may find, the ways between them, and what went wrong."""
-
-    def __init__(self):
-        self.came_from = dict.fromkeys(strikes(State()))
-        self.ways = 0
-        self.wrong = dict.fromkeys(CHECKS)
-        queue = deque(self.came_from)
-        left_behind = {State()}
-        while queue:
-            state = queue.popleft()
-            for step in every_way(lambda choose, state=state: tick(state, choose)):
-                self.ways += 1
-                self.judge(step)
-                if step.after in left_behind:
-                    continue
-                left_behind.add(step.after)
-                for found in strikes(step.after):
-                    if found not in self.came_from:
-                        self.came_from[found] = state
-                        queue.append(found)
-
-    def judge(self, step):
-        for check in CHECKS:
-            if self.wrong[check] is None and not check(step):
-                self.wrong[check] = step
-
-    def path(self, check):
-        """What led to where a check fails, for a person to read."""
-        step = self.wrong[check]
-        state, lines = step.before, [f"-> {step.after}"]
-        while state is not None:
-            lines.append(str(state))
-            state = self.came_from[state]
-        return "\n".join(reversed(lines))
+# What nobody should do, and a frame must bear.
+COMBINATIONS = {
+    "a foot raised while stooping": lambda step: (
+        STOOPING in step.phases_before and 1 in step.found("pressed")
+    ),
+    "both feet raised, both legs standing": lambda step: (
+        step.phases_before == [STANDING] * 2 and step.found("pressed") == [1, 1]
+    ),
+    "stick off its middle while arming": lambda step: (
+        step.before.off
+        and step.before.arm_ready
+        and vars(step.rig).get("arm") == 1
+        and vars(step.rig).get("stick_count") == 0
+    ),
+    "stick pushed while a foot is up": lambda step: (
+        HELD in step.phases_before and vars(step.rig).get("stick_step_q6") == 1
+    ),
+}
 
 
 @pytest.fixture(scope="module")
 def search():
-    return Search()
+    return Search(State(), strikes, tick, CHECKS, COMBINATIONS)
 
 
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
@@ -409,16 +370,18 @@ def test_in_every_tick_from_every_state_that_can_be_reached(search, check):
 
 
 def test_the_search_comes_to_every_phase_that_a_leg_can_be_in(search, record_property):
-    record_property(
-        "states of the supervisor",
-        f"{len(search.came_from)}, and {search.ways} ways from one to another",
-    )
+    record_property("states of the supervisor", search.told())
     whole = [state for state in search.came_from if not state.spoilt]
     for side in (0, 1):
         assert {state.legs[side].phase for state in whole} == set(PHASES)
     assert {frozenset(leg.phase for leg in state.legs) for state in whole} == TOGETHER
     assert {state.held for state in whole} == set(range(-1, HOLD + 1))
     assert {state.kind for state in whole} == set(KINDS)
+
+
+@pytest.mark.parametrize("combination", COMBINATIONS)
+def test_among_the_ways_are_those_that_nobody_should_go(search, combination):
+    assert search.met[combination] > 0
 
 
 def test_every_way_is_taken_once():

@@ -277,38 +277,49 @@ def test_each_side_hears_of_the_others_faults(holder):
 
 def beside():
     """Two joints of one board that wait while the others have their tick: wings, then legs."""
-    for slot, phase in ((2, FOLLOWING), (1, LIFTING)):
+    for slot, phase in ((0, FOLLOWING), (1, LIFTING)):
         rig, wings = frame()
         wings.slot = slot
-        pair = wings if slot == 2 else rig
+        pair = rig if slot else wings
         for joint in (pair.left, pair.right):
             joint.phase, joint.phase_not = phase, -1 - phase
         yield pair, partial(step_frame, rig, wings)
 
 
+@SIGNS
 @pytest.mark.parametrize("name", ["left", "right"])
-@pytest.mark.parametrize("sign", [1, -1])
-def test_a_pulse_that_a_memory_error_has_widened_does_not_wait_for_its_joints_turn(name, sign):
+@pytest.mark.parametrize("output", ["pulse_us", "drive_permille"])
+def test_an_output_that_a_memory_error_has_widened_does_not_wait_for_its_joints_turn(
+    output, name, sign
+):
     for past, kept in ((0, True), (1, False)):
         for pair, tick in beside():
             joint, settings = getattr(pair, name), pair.settings
-            pulse_us = settings.pulse_neutral_us + sign * (settings.pulse_span_us + past)
-            joint.pulse_us, joint.drive_permille = pulse_us, sign * 500
+            neutral_us = settings.pulse_neutral_us
+            widest = {
+                "pulse_us": neutral_us + sign * settings.pulse_span_us,
+                "drive_permille": sign * settings.drive_max_permille,
+            }
+            widest[output] += sign * past
+            for field, value in widest.items():
+                setattr(joint, field, value)
             tick()
-            assert (joint.pulse_us == pulse_us) == kept
-            assert (joint.drive_permille == sign * 500) == kept
-            if not kept:
-                assert joint.pulse_us == settings.pulse_neutral_us
+            left_as_it_is = [joint.pulse_us, joint.drive_permille] == list(widest.values())
+            assert left_as_it_is == kept
+            assert kept or (joint.pulse_us, joint.drive_permille) == (neutral_us, 0)
 
 
+@SIGNS
 @pytest.mark.parametrize("name", ["left", "right"])
-def test_nor_does_one_of_a_joint_that_rests(name):
+@pytest.mark.parametrize("output", ["pulse_us", "drive_permille"])
+def test_nor_does_any_of_a_joint_that_rests(output, name, sign):
     for pair, tick in beside():
         joint, neutral_us = getattr(pair, name), pair.settings.pulse_neutral_us
         joint.phase, joint.phase_not = RESTING, -1 - RESTING
-        joint.pulse_us = neutral_us + 1
+        joint.pulse_us = neutral_us
+        setattr(joint, output, getattr(joint, output) + sign)
         tick()
-        assert joint.pulse_us == neutral_us
+        assert (joint.pulse_us, joint.drive_permille) == (neutral_us, 0)
 
 
 @pytest.mark.parametrize("still_on", [(), ("left",), ("right",), ("left", "right")])
