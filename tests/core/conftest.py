@@ -1,12 +1,16 @@
-"""Streams and runs that several proofs share, each made once."""
+"""Streams and runs that several proofs share, each made once for each kind of board."""
 
 import os
 import pickle
 import time
 
 import forms
+import frame_stream
 import pytest
 import stream
+from kinds import FRAME, KINDS, LEGS
+
+STREAMS = {LEGS: stream, FRAME: frame_stream}
 
 
 @pytest.fixture(scope="session")
@@ -35,36 +39,60 @@ def shared(tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
-def streams(shared):
-    """The recorded streams, and after them the wild ones."""
-    return shared("streams", lambda: [*stream.recorded_streams(), *stream.wild_streams()])
+def recorded_of(shared):
+    """recorded_of(kind): the streams that the core itself made in a closed loop."""
+    return lambda kind: shared(f"recorded {kind.name}", STREAMS[kind].recorded_streams)
 
 
 @pytest.fixture(scope="session")
-def recorded(streams):
-    """Those of the streams that the core itself made in a closed loop."""
-    return streams[: stream.RECORDED]
+def streams_of(recorded_of):
+    """streams_of(kind): the recorded streams, and after them the wild ones."""
+    return lambda kind: [*recorded_of(kind), *stream.wild_streams(kind)]
 
 
 @pytest.fixture(scope="session")
-def reference(streams, shared):
-    """Trace of the plain core over all streams."""
-    return shared("reference", lambda: forms.plain(streams))
+def reference_of(shared, streams_of):
+    """reference_of(kind): trace of the plain core over all streams."""
+    return lambda kind: shared(
+        f"reference {kind.name}", lambda: forms.plain(kind, streams_of(kind))
+    )
+
+
+@pytest.fixture(scope="session", params=KINDS, ids=[kind.name for kind in KINDS])
+def kind(request):
+    return request.param
 
 
 @pytest.fixture(scope="session")
-def on_64_bit_native(streams, shared, tmp_path_factory):
+def recorded(kind, recorded_of):
+    return recorded_of(kind)
+
+
+@pytest.fixture(scope="session")
+def streams(kind, streams_of):
+    return streams_of(kind)
+
+
+@pytest.fixture(scope="session")
+def reference(kind, reference_of):
+    return reference_of(kind)
+
+
+@pytest.fixture(scope="session")
+def on_64_bit_native(kind, streams, shared, tmp_path_factory):
     folder = tmp_path_factory.mktemp("native")
-    return shared("native", lambda: forms.on_64_bit(folder, streams))
+    return shared(f"native {kind.name}", lambda: forms.on_64_bit(folder, kind, streams))
 
 
 @pytest.fixture(scope="session")
-def on_64_bit_bytecode(streams, shared, tmp_path_factory):
+def on_64_bit_bytecode(kind, streams, shared, tmp_path_factory):
     folder = tmp_path_factory.mktemp("bytecode")
-    return shared("bytecode", lambda: forms.on_64_bit(folder, streams, forms.BYTECODE))
+    return shared(
+        f"bytecode {kind.name}", lambda: forms.on_64_bit(folder, kind, streams, forms.BYTECODE)
+    )
 
 
 @pytest.fixture(scope="session")
-def on_32_bit(streams, shared, tmp_path_factory):
+def on_32_bit(kind, streams, shared, tmp_path_factory):
     folder = tmp_path_factory.mktemp("small")
-    return shared("small", lambda: forms.on_32_bit(folder, streams))
+    return shared(f"small {kind.name}", lambda: forms.on_32_bit(folder, kind, streams))

@@ -1,6 +1,6 @@
-"""The integers of a record of the core's state, in the order in which legcore.model has them."""
+"""The integers of a record of the core's state, in the order in which legcore has them."""
 
-from legcore.model import RECORDS
+from legcore.wing_model import RECORDS
 
 
 def ranges(record):

@@ -1,7 +1,7 @@
 """The core in each of its forms, run over the same streams, and the states it went through.
 
-A trace holds, for each tick, every integer of the rig but its settings, in the order
-in which legcore.model declares them; a run also notes its metered work. The last two columns
+A trace holds, for each tick, every integer of the board's records but their settings, in the
+order in which legcore declares them; a run also notes its metered work. The last two columns
 of a stream's inputs may name a word of the state, and bits of it that are flipped first.
 """
 
@@ -9,26 +9,21 @@ import shutil
 import subprocess
 import sys
 from dataclasses import dataclass
-from operator import attrgetter
 from pathlib import Path
 
 import numpy as np
 import pytest
 import wasm
-from fields import SETTINGS_COUNT, STATE_NAMES
+from kinds import Core
 from legcore import model
-from legcore.step import step
 from legsim import core
 from legsim.simboard.inlined import inlined
-from walk import BOARD_INPUTS, INPUTS, flip
 
 FIRMWARE = Path(model.__file__).parent
 RUNNER = Path(__file__).parent / "on_micropython.py"
 NATIVE = "@micropython.native"
 # As long, so that every line and column stays; the 32-bit build has no native emitter.
 BYTECODE = "@micropython.bytecode"
-
-INPUT_COLUMNS = [STATE_NAMES.index(name) for name in INPUTS]
 
 
 @dataclass
@@ -40,61 +35,59 @@ class Run:
     marks: list[int]
 
 
-def plain(streams):
+def plain(kind, streams):
     """Trace of the core as ordinary Python: the reference for all other forms."""
-    state = attrgetter(*STATE_NAMES)
     trace = []
     for settings, inputs in streams:
-        rig = new_rig(settings)
+        run = Core(kind, settings)
         for row in inputs.tolist():
-            put_inputs(rig, row)
-            step(rig)
-            trace.append(state(rig))
+            run.put_inputs(row)
+            run.tick()
+            trace.append(run.tell())
     return np.array(trace, dtype=np.int32)
 
 
-def new_rig(settings, modules=None):
-    """Build a plain rig with these settings, of the ordinary core or of a private copy."""
-    rig = (modules["model"] if modules else model).make("Rig")
-    filled = core.to_record(rig)
-    filled.view(np.int32)[:SETTINGS_COUNT] = settings
-    core.from_record(filled, rig)
-    return rig
-
-
-def put_inputs(rig, row):
-    left, right = rig.left, rig.right
-    left.thigh.count, left.shank.count, left.switch, left.sole = row[0:4]
-    right.thigh.count, right.shank.count, right.switch, right.sole = row[4:8]
-    for name, value in zip(BOARD_INPUTS, row[8:-2], strict=True):
-        setattr(rig, name, value)
-    flip(rig, *row[-2:])
-
-
-def compiled(streams):
+def compiled(kind, streams):
     """Trace of the core compiled by numba."""
-    tick = core.compiled()["step"].step
-    trace = np.empty((sum(len(inputs) for _, inputs in streams), len(STATE_NAMES)), np.int32)
+    tick = getattr(core.compiled()[kind.module], kind.step)
+    # All records lie in one memory, each with its settings first.
+    lengths = [core.dtype(part.record).itemsize // 4 for part in kind.parts]
+    ends = np.cumsum(lengths)
+    starts = ends - lengths
+    settings_at = [starts[i] + np.arange(part.count) for i, part in enumerate(kind.parts)]
+    settings_at = np.concatenate(settings_at)
+    state_at = np.setdiff1d(np.arange(ends[-1]), settings_at)
+    columns = [(i, word) for i, words in enumerate(kind.input_words) for word in words]
+    given, taken = np.array(columns).T
+    fresh = [
+        core.integers(made, part.record)
+        for made, part in zip(Core(kind).made, kind.parts, strict=True)
+    ]
+    fresh = np.concatenate(fresh).astype(np.int32)
+
+    trace = np.empty((sum(len(inputs) for _, inputs in streams), len(state_at)), np.int32)
     rows = iter(trace)
     for settings, inputs in streams:
-        rig = core.to_record(model.make("Rig"))
-        integers = rig.view(np.int32)
-        integers[:SETTINGS_COUNT] = settings
-        state = integers[SETTINGS_COUNT:]
+        memory = fresh.copy()
+        memory[settings_at] = settings
+        records = [
+            memory[start:end].view(core.dtype(part.record)).view(np.recarray)[0]
+            for start, end, part in zip(starts, ends, kind.parts, strict=True)
+        ]
         for row in inputs:
-            state[INPUT_COLUMNS] = row[:-2]
+            memory[state_at[taken]] = row[given]
             if row[-2]:
-                state[row[-2] - 1] ^= row[-1]
-            tick(rig[0])
-            next(rows)[:] = state
-        assert integers[:SETTINGS_COUNT].tolist() == settings
+                memory[state_at[row[-2] - 1]] ^= row[-1]
+            tick(*records)
+            next(rows)[:] = memory[state_at]
+        assert memory[settings_at].tolist() == settings
     return trace
 
 
-def on_64_bit(folder, streams, decorator=NATIVE, ending=""):
+def on_64_bit(folder, kind, streams, decorator=NATIVE, ending=""):
     """Run on 64-bit MicroPython, as machine code or as bytecode."""
-    _fill(folder, streams, decorator, ending)
-    return Run(run_on_64_bit(folder, RUNNER.name), _trace(folder), [])
+    _fill(folder, kind, streams, decorator, ending)
+    return Run(run_on_64_bit(folder, RUNNER.name), _trace(folder, kind), [])
 
 
 def run_on_64_bit(folder, script):
@@ -111,42 +104,49 @@ def run_on_64_bit(folder, script):
     ).stdout
 
 
-def on_32_bit(folder, streams, ending=""):
+def on_32_bit(folder, kind, streams, ending=""):
     """Run on 32-bit MicroPython, which has bytecode only."""
-    _fill(folder, streams, BYTECODE, ending)
+    _fill(folder, kind, streams, BYTECODE, ending)
     output, marks = wasm.run(folder, RUNNER.name)
-    return Run(output, _trace(folder), marks)
+    return Run(output, _trace(folder, kind), marks)
 
 
-def _fill(folder, streams, decorator, ending):
-    """Lay out what the runner needs: itself, the streams, and the core.
+def _fill(folder, kind, streams, decorator, ending):
+    """Lay out what the runner needs: itself, the kind of board, the streams, and the core.
 
-    `ending` is added to step.py, for tests that break it.
+    `ending` is added to the module that has the kind's step, for tests that break it.
     """
     shutil.copy(RUNNER, folder)
+    (folder / "kind.py").write_text(
+        f"from legcore.{kind.module} import {kind.step} as step\n"
+        f"RECORDS = {[(part.record, part.count) for part in kind.parts]}\n"
+        # For each input, the words of the state that take it.
+        f"INPUTS = {kind.input_words}\n"
+    )
     chain = [part for s, inputs in streams for part in ([len(inputs)], s, inputs.ravel())]
     np.concatenate(chain).astype("<i4").tofile(folder / "streams.bin")
-    copy_core(folder, decorator, ending)
+    copy_core(folder, decorator, f"{kind.module}.py", ending)
 
 
-def copy_core(folder, decorator, ending=""):
+def copy_core(folder, decorator, broken="", ending=""):
     """Write the core, as a board takes it, to where MicroPython will import it."""
     (folder / "legcore").mkdir()
     for path in FIRMWARE.glob("*.py"):
         text = inlined(path)
-        if path.name == "step.py":
+        if path.name == broken:
             text += ending
         copy = folder / "legcore" / path.name
         copy.write_text(text.replace(NATIVE, decorator), encoding="utf-8")
 
 
-def _trace(folder):
+def _trace(folder, kind):
     path = folder / "trace.bin"
+    width = len(kind.state_names)
     flat = np.fromfile(path, "<i4") if path.exists() else np.empty(0, np.int32)
-    return flat[: len(flat) // len(STATE_NAMES) * len(STATE_NAMES)].reshape(-1, len(STATE_NAMES))
+    return flat[: len(flat) // width * width].reshape(-1, width)
 
 
-def first_difference(trace, reference):
+def first_difference(kind, trace, reference):
     """Say where two traces part, or nothing if they are the same to the bit."""
     ticks = min(len(trace), len(reference))
     rows = np.flatnonzero((trace[:ticks] != reference[:ticks]).any(axis=1))
@@ -154,7 +154,9 @@ def first_difference(trace, reference):
         tick = rows[0]
         fields = [
             f"{name} {there} instead of {here}"
-            for name, there, here in zip(STATE_NAMES, trace[tick], reference[tick], strict=True)
+            for name, there, here in zip(
+                kind.state_names, trace[tick], reference[tick], strict=True
+            )
             if there != here
         ]
         return f"tick {tick}: " + ", ".join(fields)

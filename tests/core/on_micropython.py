@@ -1,9 +1,10 @@
 """Steps the core over recorded streams on MicroPython and writes down every state it passes.
 
-Runs on MicroPython, in a folder that holds legcore. `streams.bin` there is a chain of
-integers: for each stream its number of ticks, the settings, and the inputs of each tick.
-`trace.bin` gets all integers of the rig but the settings, in declared order, each tick.
-Every tick runs on a locked heap, between two looks at the clock.
+Runs on MicroPython, in a folder that holds legcore and, as `kind.py`, what the board has.
+`streams.bin` there is a chain of integers: for each stream its number of ticks, the settings,
+and the inputs of each tick. `trace.bin` gets all integers of the board's records but the
+settings, in declared order, each tick. Every tick runs on a locked heap, between two looks at
+the clock.
 """
 
 import gc
@@ -18,32 +19,20 @@ if sys.maxsize == 2**31 - 1:
     # is had at the start instead.
     gc.disable()
 
-from legcore.model import RECORDS, make
-from legcore.step import step
+import kind
+from kind import step
+from legcore import model
 
-BLOCK = 500
-LEG_INPUTS = 4
-BOARD_INPUTS = (
-    "arm",
-    "stop",
-    "settings_bad",
-    "was_hung",
-    "missed_ticks",
-    "battery_mV",
-    "supply_mV",
-    "stick_count",
-    "host",
-    "host_heard",
-)
+BLOCK = 250
 # At last, the number of a word of the state, counted from 1, and which of its bits to flip.
-INPUTS = 2 * LEG_INPUTS + len(BOARD_INPUTS) + 2
+COLUMNS = len(kind.INPUTS) + 2
 MARKED_EMPTY = 64
 
 
 def slots(made, record):
     """(object, attribute or index) of every integer, in declared order."""
     found = []
-    for row in RECORDS[record]:
+    for row in model.RECORDS[record]:
         value = getattr(made, row[0])
         if len(row) == 2:
             found += slots(value, row[1])
@@ -65,38 +54,41 @@ def get(slot):
     return slot[0][slot[1]] if isinstance(slot[1], int) else getattr(slot[0], slot[1])
 
 
-def run_block(rig, state, inputs, ticks, trace):
+def put_inputs(state, inputs, at):
+    """Write one row of inputs, and flip what it says."""
+    for words in kind.INPUTS:
+        for word in words:
+            made, name = state[word]
+            setattr(made, name, inputs[at])
+        at += 1
+    if inputs[at]:
+        made, name = state[inputs[at] - 1]
+        setattr(made, name, getattr(made, name) ^ inputs[at + 1])
+
+
+def run_block(made, state, inputs, ticks, trace):
     """Step `ticks` times on a locked heap."""
-    left = rig.left
-    right = rig.right
+    rig = made[0]
+    wings = made[-1]
+    legs_alone = len(made) == 1
     ticks_us = time.ticks_us
     heap_lock = micropython.heap_lock
     heap_unlock = micropython.heap_unlock
-    at = 0
     out = 0
-    for _ in range(ticks):
-        for leg in (left, right):
-            leg.thigh.count = inputs[at]
-            leg.shank.count = inputs[at + 1]
-            leg.switch = inputs[at + 2]
-            leg.sole = inputs[at + 3]
-            at += LEG_INPUTS
-        for name in BOARD_INPUTS:
-            setattr(rig, name, inputs[at])
-            at += 1
-        if inputs[at]:
-            made, name = state[inputs[at] - 1]
-            setattr(made, name, getattr(made, name) ^ inputs[at + 1])
-        at += 2
+    for tick in range(ticks):
+        put_inputs(state, inputs, tick * COLUMNS)
         heap_lock()
         try:
             ticks_us()
-            step(rig)
+            if legs_alone:
+                step(rig)
+            else:
+                step(rig, wings)
             ticks_us()
         finally:
             heap_unlock()
-        for made, name in state:
-            trace[out] = getattr(made, name)
+        for one, name in state:
+            trace[out] = getattr(one, name)
             out += 1
 
 
@@ -110,13 +102,17 @@ def mark_nothing():
 
 def run(source, sink):
     mark_nothing()
-    rig = make("Rig")
-    fresh = [(slot, get(slot)) for slot in slots(rig, "Rig")]
-    settings = slots(rig.settings, "Settings")
-    state = [slot for slot, _ in fresh[len(settings) :]]
+    made = [model.make(record) for record, _ in kind.RECORDS]
+    settings = []
+    state = []
+    for one, (record, count) in zip(made, kind.RECORDS):  # noqa: B905  MicroPython's has no strict
+        every = slots(one, record)
+        settings += every[:count]
+        state += every[count:]
+    fresh = [(slot, get(slot)) for slot in state]
     ticks = array("i", [0])
     values = array("i", [0] * len(settings))
-    inputs = array("i", [0] * (BLOCK * INPUTS))
+    inputs = array("i", [0] * (BLOCK * COLUMNS))
     trace = array("i", [0] * (BLOCK * len(state)))
     inputs_bytes = memoryview(inputs)
     trace_bytes = memoryview(trace)
@@ -129,8 +125,8 @@ def run(source, sink):
         left = ticks[0]
         while left:
             now = min(left, BLOCK)
-            source.readinto(inputs_bytes[: now * INPUTS])
-            run_block(rig, state, inputs, now, trace)
+            source.readinto(inputs_bytes[: now * COLUMNS])
+            run_block(made, state, inputs, now, trace)
             sink.write(trace_bytes[: now * len(state)])
             left -= now
         for i in range(len(settings)):

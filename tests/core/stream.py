@@ -9,17 +9,18 @@ and readings from anywhere in their ranges, for the corners that no walk reaches
 import random
 
 import numpy as np
-from fields import names, ranges
+from fields import get
+from kinds import LEGS, SIDES
 from legcore.phases import HELD, STANDING
 from legcore.stages import STAND
-from legsim import core
 from troubles import LASTING, TROUBLES, disarmed, jammed
-from walk import BOARD_INPUTS, DEMO, INPUTS, SIDES, Walk
+from walk import BOARD_INPUTS, DEMO, Walk
 
 LEAST_TICKS = 100_000
+INPUTS = LEGS.inputs
 
-# Settings; and for each tick the inputs in the order of INPUTS, and what an error in the
-# core's memory flips: the number of a word of its state, counted from 1, and which bits.
+# Settings; and for each tick the inputs in the order of the kind of board, and what an error in
+# the core's memory flips: the number of a word of its state, counted from 1, and which bits.
 Stream = tuple[list[int], np.ndarray]
 
 LASTING_CASES = [
@@ -28,7 +29,6 @@ LASTING_CASES = [
     for phase in phases
     for side in range(len(SIDES))
 ]
-RECORDED = 3 + len(LASTING_CASES)
 # The relay experiment, on a stand, where sole contacts say nothing.
 SWINGING = {"stage": STAND, "relay_permille": 150, "relay_cdeg": 20}
 # As fast as settings allow: setpoints that no leg follows, and nobody minds.
@@ -98,14 +98,13 @@ def swinging_stream() -> Stream:
     walk = Walk(seed=24, **SWINGING, stall_ticks=300)
     walk.arm()
     walk_on(walk)
-    walk.recover()
     for trouble in (disarmed, jammed):
         for side in (0, 1):
             walk.reach(side, HELD)
             walk.run(120)
             # A jam on the way up, or the relay would go on pushing down.
             at_most = 200
-            while walk.leg(side).integral_q16 <= 0 and at_most:
+            while walk.leg(side).wanted_permille <= 0 and at_most:
                 walk.run(1)
                 at_most -= 1
             trouble(walk, side)
@@ -128,7 +127,7 @@ def lasting_stream(trouble, phase, side) -> Stream:
 
 
 def stream_of(walk) -> Stream:
-    settings = core.integers(walk.rig.settings, "Settings")
+    settings = [get(slot) for slot in walk.core.settings]
     return settings, np.array(walk.recorded, dtype=np.int32)
 
 
@@ -158,27 +157,46 @@ LENIENT = {
     "supply_least_mV": 0,
     "stick_low_count": 0,
     "stick_high_count": 4095,
-    "stick_zone_count": 4095,
+    # The stick's middle asks for nothing, or no stoop could begin; beside it for anything.
+    "stick_centre_count": 2048,
+    "stick_zone_count": 300,
+    "tired_mK": 200000,
     "arm_ticks": 16,
+    # A wing hangs where its pot reads its middle, and the middle of a command asks for nothing.
+    "wings.rest_fold_cdeg": 0,
+    "wings.sunk_cdeg": 9000,
+    "wings.stick_ticks": 2000,
+    "wings.call_cdeg": 9000,
+    **{
+        f"wings.{side}_command.{name}": value
+        for side in SIDES
+        for name, value in {
+            **{f"count[{i}]": count for i, count in enumerate((0, 1000, 2048, 3000, 4095))},
+            "angle_cdeg[2]": 0,
+        }.items()
+    },
 }
 
 
-def wild_streams(count=200, ticks=150, seed=24) -> list[Stream]:
+def wild_streams(kind, count=150, ticks=220, seed=24) -> list[Stream]:
     """Short streams of settings and inputs from anywhere in their ranges."""
     rng = random.Random(seed)
-    return [(wild_settings(rng, lenient=i % 2), wild_inputs(rng, ticks)) for i in range(count)]
-
-
-def wild_settings(rng, lenient):
-    """Settings from anywhere in their ranges, or such as seldom cut anything off."""
-    settings = [wild_integer(rng, low, high) for low, high in ranges("Settings")]
-    return make_lenient(settings) if lenient else settings
-
-
-def make_lenient(settings):
     return [
-        LENIENT.get(name.split(".")[-1], value)
-        for name, value in zip(names("Settings"), settings, strict=True)
+        (wild_settings(rng, kind, lenient=i % 2), wild_inputs(rng, kind, ticks))
+        for i in range(count)
+    ]
+
+
+def wild_settings(rng, kind, lenient):
+    """Settings from anywhere in their ranges, or such as seldom cut anything off."""
+    settings = [wild_integer(rng, low, high) for low, high in kind.setting_ranges]
+    return make_lenient(settings, kind) if lenient else settings
+
+
+def make_lenient(settings, kind):
+    return [
+        LENIENT.get(name, LENIENT.get(name.split(".")[-1], value))
+        for name, value in zip(kind.setting_names, settings, strict=True)
     ]
 
 
@@ -187,25 +205,46 @@ def wild_integer(rng, low, high):
     return rng.choice((low, high, rng.randint(low, high), rng.randint(low, high)))
 
 
-# Both legs in the middle of their pots' travel, feet down, all well, not armed.
-QUIET = (2048, 2048, 0, 1) * 2 + tuple(BOARD_INPUTS.values())
-ARM = (*QUIET[:8], 1, *QUIET[9:])
 NO_FLIP = (0, 0)
-RANGES = dict(zip(names("Rig"), ranges("Rig"), strict=True))
+# Wings have a third of the ticks, and hold for as many of theirs as legs for theirs.
+DISARMED_TICKS, ARMED_TICKS = 6, 72
 
 
-def wild_inputs(rng, ticks):
+def quiet(kind):
+    """By input: all pots in the middle of their travel, feet down, all well, not armed."""
+    well = {name: 2048 if name.endswith("count") else 0 for name in kind.inputs}
+    return well | BOARD_INPUTS | {f"{side}.sole": 1 for side in SIDES}
+
+
+def row_of(inputs):
+    """One row of a stream; nothing of the memory is flipped."""
+    return (*inputs.values(), *NO_FLIP)
+
+
+def input_ranges(kind):
+    """By input: what its word of the state may be."""
+    return {
+        name: kind.state_ranges[words[0]]
+        for name, words in zip(kind.inputs, kind.input_words, strict=True)
+    }
+
+
+def wild_inputs(rng, kind, ticks):
     """Disarmed and armed with all well; then anything, each for a few ticks."""
-    rows = [QUIET] * 2 + [ARM] * 20
+    disarmed = quiet(kind)
+    armed = disarmed | {"arm": 1}
+    spans = input_ranges(kind)
+    rows = [disarmed] * DISARMED_TICKS + [armed] * ARMED_TICKS
     while len(rows) < ticks:
-        row = list(ARM)
-        for i in (0, 1, 4, 5):
-            row[i] = wild_integer(rng, 0, 4095)
-        row[2], row[6] = rng.choice(((0, 0), (1, 0), (0, 1), (1, 1)))
-        row[3], row[7] = 1 - row[2], 1 - row[6]
+        row = dict(armed)
+        for name in kind.inputs:
+            if name.endswith("count"):
+                row[name] = wild_integer(rng, *spans[name])
+        for side, switch in zip(SIDES, rng.choice(((0, 0), (1, 0), (0, 1), (1, 1))), strict=True):
+            row[f"{side}.switch"], row[f"{side}.sole"] = switch, 1 - switch
         if rng.random() < 0.2:
             # Now and then the board says anything at all.
             name = rng.choice(list(BOARD_INPUTS))
-            row[INPUTS.index(name)] = wild_integer(rng, *RANGES[name])
+            row[name] = wild_integer(rng, *spans[name])
         rows += [row] * rng.randint(1, 20)
-    return np.array([(*row, *NO_FLIP) for row in rows[:ticks]], dtype=np.int32)
+    return np.array([row_of(row) for row in rows[:ticks]], dtype=np.int32)

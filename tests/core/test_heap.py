@@ -30,16 +30,17 @@ TAKES_MEMORY = {
 }
 
 
-def spoilt(expression):
+def spoilt(kind, expression):
     """A step that runs the true one, and computes `expression` as well."""
+    takes = ", ".join(part.record.lower() for part in kind.parts)
     return f"""
 
-_step = step
+_{kind.step} = {kind.step}
 
 
 @micropython.native
-def step(rig):
-    _step(rig)
+def {kind.step}({takes}):
+    _{kind.step}({takes})
     {expression}
 """
 
@@ -51,24 +52,30 @@ def few_ticks(streams):
 
 @pytest.mark.parametrize("expression", TAKES_MEMORY.values(), ids=TAKES_MEMORY.keys())
 @pytest.mark.parametrize("decorator", [forms.NATIVE, forms.BYTECODE], ids=["native", "bytecode"])
-def test_a_tick_that_takes_memory_is_caught_on_64_bit(tmp_path, streams, decorator, expression):
-    run = forms.on_64_bit(tmp_path, few_ticks(streams), decorator, spoilt(expression))
+def test_a_tick_that_takes_memory_is_caught_on_64_bit(
+    tmp_path, kind, streams, decorator, expression
+):
+    broken = spoilt(kind, expression)
+    run = forms.on_64_bit(tmp_path, kind, few_ticks(streams), decorator, broken)
     assert "MemoryError" in run.output
 
 
 @pytest.mark.parametrize("expression", TAKES_MEMORY.values(), ids=TAKES_MEMORY.keys())
-def test_a_tick_that_takes_memory_is_caught_on_32_bit(tmp_path, streams, expression):
-    run = forms.on_32_bit(tmp_path, few_ticks(streams), spoilt(expression))
+def test_a_tick_that_takes_memory_is_caught_on_32_bit(tmp_path, kind, streams, expression):
+    run = forms.on_32_bit(tmp_path, kind, few_ticks(streams), spoilt(kind, expression))
     assert "MemoryError" in run.output
 
 
-def test_the_limit_of_the_range_proof_is_where_32_bit_integers_go_to_the_heap(tmp_path, streams):
+def test_the_limit_of_the_range_proof_is_where_32_bit_integers_go_to_the_heap(
+    tmp_path, kind, streams
+):
     """The largest small integer passes and the next one does not."""
     one = "rig.settings.visit_hz // rig.settings.visit_hz"
-    passes, fails = tmp_path / "passes", tmp_path / "fails"
-    passes.mkdir()
-    fails.mkdir()
-    largest = forms.on_32_bit(passes, few_ticks(streams), spoilt(f"{one} * {SMALL_MAX}"))
-    assert largest.output == ""
-    next_one = forms.on_32_bit(fails, few_ticks(streams), spoilt(f"{one} * {SMALL_MAX} + 1"))
-    assert "MemoryError" in next_one.output
+    outputs = []
+    for i, largest in enumerate((f"{one} * {SMALL_MAX}", f"{one} * {SMALL_MAX} + 1")):
+        folder = tmp_path / str(i)
+        folder.mkdir()
+        broken = spoilt(kind, largest)
+        outputs.append(forms.on_32_bit(folder, kind, few_ticks(streams), broken).output)
+    assert outputs[0] == ""
+    assert "MemoryError" in outputs[1]

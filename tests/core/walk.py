@@ -3,14 +3,12 @@
 import random
 from dataclasses import dataclass, field
 
-from fields import SETTINGS_COUNT, get, put, slots
-from legcore import model
+from fields import get
+from kinds import LEGS, SIDES, Core
+from legcore.model import FEEDFORWARD_POINTS, VISIT_TICKS
 from legcore.phases import HELD, LIFTING, LOWERING, OFF, RELEASING, STANDING, STOOPING
-from legcore.step import step
 
-SIDES = ("left", "right")
-LEG_INPUTS = ("thigh.count", "shank.count", "switch", "sole")
-# What the board says besides, and what it says when all is well.
+# What the board says when all is well.
 BOARD_INPUTS = {
     "arm": 0,
     "stop": 0,
@@ -25,7 +23,6 @@ BOARD_INPUTS = {
 }
 # A stick pushed nearly as far as it goes: it asks both legs to fold.
 PUSHED_COUNT = 3800
-INPUTS = (*(f"{side}.{name}" for side in SIDES for name in LEG_INPUTS), *BOARD_INPUTS)
 
 # Where each pot stands at a lean of 42 degrees, and its counts for a full turn. The right
 # shank's is mounted far from its middle; the shanks' turn the other way round.
@@ -159,7 +156,7 @@ def fill_settings(settings, **changes):
             table.angle_cdeg[i] = POT_CENTRE_CDEG + round(past * 36000 / counts_per_turn) + bow
         table.low_count = centre_count - 620
         table.high_count = centre_count + 620
-    for i in range(model.FEEDFORWARD_POINTS):
+    for i in range(FEEDFORWARD_POINTS):
         settings.hold_permille[i] = 60 + 10 * i
         settings.speed_q16[i] = 4000 + 100 * i
     for name, value in (DEMO | changes).items():
@@ -228,10 +225,15 @@ class CrudeLeg:
 class Walk:
     """The loop itself. What is done to it, and the inputs that came of it, are recorded."""
 
+    kind = LEGS
+    ticks_a_visit = VISIT_TICKS
+
     def __init__(self, seed, **changes):
         self.rng = random.Random(seed)
-        self.rig = model.make("Rig")
+        self.core = Core(self.kind)
+        self.rig = self.core.made[0]
         fill_settings(self.rig.settings, **changes)
+        self.tick_hz = self.ticks_a_visit * self.rig.settings.visit_hz
         self.legs = (CrudeLeg(), CrudeLeg())
         self.raised = [0, 0]
         self.chatter = [0, 0]
@@ -240,15 +242,22 @@ class Walk:
         self.flip = (0, 0)
         self.recorded: list[tuple[int, ...]] = []
 
+    def world(self):
+        """What is outside of the core, by its name here: to be kept, and set down again."""
+        return {"legs": self.legs, "raised": self.raised, "board": self.board}
+
     def leg(self, side):
         return (self.rig.left, self.rig.right)[side]
 
     def run(self, ticks):
         """Step on; the wearer and all disturbances stay as they are."""
         for _ in range(ticks):
-            self.read()
-            self.record()
-            step(self.rig)
+            self.tick()
+
+    def tick(self):
+        self.read()
+        self.record()
+        self.core.tick()
 
     def read(self):
         """Move both legs on by a tick, and give the core its inputs."""
@@ -256,7 +265,7 @@ class Walk:
         stoops = STOOPING in (rig.left.phase, rig.right.phase)
         for side, leg in enumerate((rig.left, rig.right)):
             crude = self.legs[side]
-            crude.move(leg.drive_permille, rig.contactor, 2 * rig.settings.visit_hz)
+            crude.move(leg.drive_permille, self.powered(), self.tick_hz)
             leg.thigh.count, leg.shank.count = crude.counts(SIDES[side], self.rng)
             leg.switch = self.raised[side]
             if self.chatter[side]:
@@ -268,14 +277,14 @@ class Walk:
         # The board says once that it was hung.
         self.board["was_hung"] = 0
 
+    def powered(self):
+        return self.rig.contactor
+
     def record(self):
-        """Note the inputs of a tick in the order of INPUTS, and what an error flips."""
-        row = []
-        for leg in (self.rig.left, self.rig.right):
-            row += (leg.thigh.count, leg.shank.count, leg.switch, leg.sole)
-        row += [getattr(self.rig, name) for name in BOARD_INPUTS]
-        self.recorded.append((*row, *self.flip))
-        flip(self.rig, *self.flip)
+        """Note the inputs of a tick in the order of their kind, and what an error flips."""
+        inputs = [get(places[0]) for places in self.core.inputs]
+        self.recorded.append((*inputs, *self.flip))
+        self.core.flip(*self.flip)
         self.flip = (0, 0)
 
     def until(self, side, phase, at_most=900):
@@ -352,10 +361,3 @@ class Walk:
             if self.rng.randrange(2):
                 self.board["stick_count"] = BOARD_INPUTS["stick_count"]
         self.run(self.rng.randrange(5, 45))
-
-
-def flip(rig, word, bits):
-    """Flip bits of the state's word number `word`, counted from 1; of none where that is 0."""
-    if word:
-        slot = slots(rig, "Rig")[SETTINGS_COUNT + word - 1]
-        put(slot, get(slot) ^ bits)
