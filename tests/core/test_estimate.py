@@ -50,6 +50,12 @@ def test_at_its_points_a_calibration_says_what_the_person_measured():
         assert [angle_cdeg(count, calibration(angles)) for count in COUNTS] == list(angles)
 
 
+def test_a_track_that_begins_near_nothing_is_read_as_any_other():
+    cal = calibration(counts=(300, 700, 2000, 2500, 3000))
+    cal.low_count = 200
+    assert [angle_cdeg(count, cal) for count in (300, 500, 700, 1350)] == [0, 500, 1000, 2500]
+
+
 def test_two_points_at_one_count_divide_by_nothing():
     """Settings that were never calibrated are refused; a memory error must not end the program."""
     for counts in ((1000,) * 5, (1000, 1001, 1002, 1002, 1002), (1000, 999, 998, 997, 996)):
@@ -72,6 +78,10 @@ def test_no_angle_is_beyond_a_full_turn_either_way():
     assert angle_cdeg(999, cal) == -ANGLE_MAX_CDEG
     assert angle_cdeg(2999, cal) == 17964
     assert angle_cdeg(1001, cal) == -17955
+    # Also where it would be by no more than one.
+    cal = calibration(angles=(-18000, -17600, 0, 17500, 18000))
+    assert [angle_cdeg(count, cal) for count in (1000, 999)] == [-ANGLE_MAX_CDEG] * 2
+    assert [angle_cdeg(count, cal) for count in (3000, 3001)] == [ANGLE_MAX_CDEG] * 2
 
 
 def seen(count, good, bad_ticks=0, bad_most=BAD_MOST):
@@ -164,11 +174,12 @@ def test_a_wiper_off_its_track_is_no_start(joint):
 
 
 def test_a_start_outside_the_window_counts_as_bad_time_up_to_the_most():
-    s = leg_at(899, 2000, primed=False)
-    for visits in range(1, 7):
-        visit(s)
-        assert s.leg.thigh.bad_ticks == min(visits * VISIT_TICKS, BAD_MOST)
-        assert s.leg.shank.bad_ticks == 0
+    for counts, bad, good in (((899, 2000), "thigh", "shank"), ((2000, 899), "shank", "thigh")):
+        s = leg_at(*counts, primed=False)
+        for visits in range(1, 7):
+            visit(s)
+            assert getattr(s.leg, bad).bad_ticks == min(visits * VISIT_TICKS, BAD_MOST)
+            assert getattr(s.leg, good).bad_ticks == 0
 
 
 def test_each_angle_comes_nearer_by_its_share_and_the_fold_is_their_sum():

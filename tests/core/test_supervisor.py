@@ -192,6 +192,19 @@ def test_of_all_events_that_hold_the_earliest_of_the_table_counts():
     assert set(HOLDS) | {NOTHING, CUT} == set(range(len(EVENTS)))
 
 
+def test_a_pushed_stick_begins_a_stoop_of_legs_that_may_and_of_no_others():
+    """The scenes above come to it seldom; here they all do."""
+    flags = product((STAND, GANTRY, WALKING), *[(0, 1)] * 4, (STANDING, LIFTING))
+    for stage, sole, other_sole, pressed, other_pressed, other_phase in flags:
+        s = scene(STANDING, other_phase)
+        s.settings.stage = stage
+        s.leg.sole, s.other.sole = sole, other_sole
+        s.leg.pressed, s.other.pressed = pressed, other_pressed
+        s.rig.stick_step_q6 = s.rig.stick_ready = 1
+        s.faults = 0
+        assert (event_of(s.leg, s.other, s.rig, 0) == STOOP) == bool(may_stoop(s))
+
+
 def test_lifts_that_nobody_saw_the_other_switch_close_in_are_counted_up_to_a_bound():
     for before, after in ((0, 1), (LIFTS_MAX - 1, LIFTS_MAX), (LIFTS_MAX, LIFTS_MAX)):
         s = scene()

@@ -268,6 +268,27 @@ def test_a_wing_without_any_drive_neither_stalls_nor_goes_against_it():
     assert bits(at) == 0
 
 
+@SIGNS
+def test_the_least_drive_there_is_counts_where_the_settings_say_so(sign):
+    at = scene(FOLLOWING, stall_drive_permille=1, stall_ticks=2)
+    at.wing.drive_permille = sign
+    at.wing.stall_from_cdeg = at.wing.fold_cdeg
+    for _ in range(20):
+        tick(at)
+    assert bits(at) == faults.STALL
+
+
+@pytest.mark.parametrize("margin_cdeg", [0, 8, 160, 3000])
+def test_a_margin_is_added_beyond_both_end_stops(margin_cdeg):
+    for past, trips in ((0, False), (1, True)):
+        for end, sign in (("fold_max_cdeg", 1), ("fold_min_cdeg", -1)):
+            at = scene(FOLLOWING, stop_ticks=1, stop_margin_cdeg=margin_cdeg)
+            put_pose(at.wing, SETTINGS[end] + sign * (margin_cdeg + past))
+            for _ in range(10):
+                tick(at)
+            assert bits(at) == (faults.END_STOP if trips else 0)
+
+
 # Pot and command. How long a count has been bad the estimate says.
 
 
