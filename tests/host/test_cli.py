@@ -13,6 +13,7 @@ from hocklift.scriptfile import read_script
 from legsim.rig import Rig
 from terminals import at_terminal
 
+TOP = Path(__file__).parents[2]
 TEXT = rig_text(Rig())
 
 
@@ -37,6 +38,10 @@ BAD_FILES = {
     "a negative mass": (TEXT.replace('"34 kg"', '"-34 kg"'), "mechanism.carried_mass"),
     "an end stop beyond reach": (TEXT.replace('"102 deg"', '"150 deg"'), "the linkage's reach"),
     "a missing section": (TEXT.replace("[rope]", "[ropes]"), "did you mean [rope]?"),
+    "a script in a rig's place": (
+        (TOP / "host/hocklift/data/parade.toml").read_text(encoding="utf-8"),
+        "it is a script and no rig file; play it with `hocklift rehearse RIG --script",
+    ),
     "a broken line": (TEXT.replace('"440 mm"', "440 mm"), "is not valid TOML"),
 }
 

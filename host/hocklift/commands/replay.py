@@ -107,7 +107,8 @@ def print_result(result: Result, console: Console) -> None:
     """Print what was compared, and the first difference of each kind."""
     say = partial(console.print, highlight=False, markup=False, soft_wrap=True)
     log, here = result.log, result.replay
-    say(f"{log.path}: {len(log.ticks)} ticks, {len(log.snapshots)} snapshots of the core's memory")
+    snapshots = f"{len(log.snapshots)} snapshot{'' if len(log.snapshots) == 1 else 's'}"
+    say(f"{log.path}: {len(log.ticks)} ticks, {snapshots} of the core's memory")
     for words in damage_words(log):
         say(words, style="yellow")
     if here.left_out and not here.differences:

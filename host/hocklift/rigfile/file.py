@@ -146,6 +146,11 @@ def parse_any_rig(text: str, name: str) -> AnyRig:
         ) from error
     if not document:
         raise RigFileError(f"{name}: is empty; `hocklift new DIR` writes a complete rig file")
+    if any(isinstance(document.get(acts), list) for acts in ("act", "wing")):
+        raise RigFileError(
+            f"{name}: holds acts, so it is a script and no rig file; play it with"
+            f" `hocklift rehearse RIG --script {name}`"
+        )
     kind = _WINGS if _WING_MARK in document else _LEGS
     keys = kind.keys
     faults = [
