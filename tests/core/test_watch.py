@@ -689,6 +689,17 @@ def test_a_stick_out_of_its_window_asks_for_nothing():
         assert at.rig.stick_ticks == ROUND_TICKS
 
 
+@pytest.mark.parametrize("phase", [STANDING, LIFTING, STOOPING])
+def test_a_stick_lost_for_a_moment_is_heeded_again_from_its_middle_but_in_a_stoop(phase):
+    """A leg may step while nobody sees it; legs that stoop would rise by themselves."""
+    at = scene(phase)
+    at.rig.stick_ready = 1
+    at.rig.stick_count = 0
+    for _ in range(ROUND_TICKS):
+        tick(at)
+    assert at.rig.stick_ready == (1 if phase == STOOPING else 0)
+
+
 def test_a_host_that_is_heard_is_to_be_heard_again_each_round():
     at = scene(host_ticks=17)
     at.rig.host = 1
