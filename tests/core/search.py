@@ -76,7 +76,7 @@ class Search:
             if self.wrong[check] is None and not check(step):
                 self.wrong[check] = step
         for name, meets in self.combinations.items():
-            self.met[name] += meets(step)
+            self.met[name] += bool(meets(step))
 
     def told(self):
         """How large it was, for a person to read."""

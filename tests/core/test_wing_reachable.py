@@ -101,13 +101,22 @@ class State(NamedTuple):
 
 
 class Step(NamedTuple):
-    """One run of the supervisor: what it found, what it left, its output, and what it was asked."""
+    """One run of the supervisor: what it found, what it left behind, and its output."""
 
     before: State
     after: State
     contactor: int
-    elsewhere: int
-    asked: int | None
+    # The records as they were left, with all that was asked for.
+    wings: Record
+    visited: Record
+
+    @property
+    def elsewhere(self):
+        return vars(self.wings).get("elsewhere", 0)
+
+    @property
+    def asked(self):
+        return vars(self.visited).get("asked")
 
     @property
     def spoilt(self):
@@ -177,13 +186,7 @@ def tick(state, choose):
         arm_blocks=min(wings.arm_blocks, 1),
     )
     after = after._replace(held=held_after(state, after, wings))
-    return Step(
-        state,
-        after,
-        wings.contactor,
-        vars(wings).get("elsewhere", 0),
-        vars(visited).get("asked"),
-    )
+    return Step(state, after, wings.contactor, wings, visited)
 
 
 def kind_of(bits):
@@ -276,14 +279,36 @@ CHECKS = (
 )
 
 
+# What nobody should do, and wings must bear.
+COMBINATIONS = {
+    "stick pushed while arming": lambda step: (
+        step.before.off
+        and step.before.arm_ready
+        and vars(step.wings).get("arm") == 1
+        and step.asked
+    ),
+    "legs cut while a wing follows": lambda step: (
+        FOLLOWING in [wing.phase for wing in step.before.wings] and step.elsewhere == CUT
+    ),
+    "legs let down while a wing follows": lambda step: (
+        FOLLOWING in [wing.phase for wing in step.before.wings] and step.elsewhere == RELEASE
+    ),
+}
+
+
 @pytest.fixture(scope="module")
 def search():
-    return Search(State(), strikes, tick, CHECKS)
+    return Search(State(), strikes, tick, CHECKS, COMBINATIONS)
 
 
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
 def test_in_every_tick_from_every_state_that_can_be_reached(search, check):
     assert search.wrong[check] is None, search.path(check)
+
+
+@pytest.mark.parametrize("combination", COMBINATIONS)
+def test_among_the_ways_are_those_that_nobody_should_go(search, combination):
+    assert search.met[combination] > 0
 
 
 def test_the_search_comes_to_every_phase_that_a_wing_can_be_in(search, record_property):
