@@ -270,8 +270,10 @@ def test_a_fault_that_cuts_takes_power_from_both_legs_in_this_tick_wherever_it_i
         getattr(s, holder).fault_bits |= CUTS
         assert visit(s) == (OFF, OFF)
         assert s.rig.contactor == 0
-        # What was latched stays so: nobody has acknowledged it.
-        assert getattr(s, holder).fault_bits & CUTS
+        # What was latched stays so, nobody has acknowledged it; and no more has been.
+        latched = [getattr(s, name).fault_bits for name in ("rig", "leg", "other")]
+        assert latched[("rig", "leg", "other").index(holder)] & CUTS
+        assert not any(bits & ~(CUTS | others) for bits in latched)
 
 
 @pytest.mark.parametrize("holder", ["rig", "leg", "other", "elsewhere"])
@@ -310,6 +312,15 @@ def test_the_same_fault_on_both_legs_and_on_the_board_is_a_fault_all_the_same():
             assert s.leg.phase == RELEASING
 
 
+@pytest.mark.parametrize("fault", faults.FAULTS, ids=lambda row: row[1])
+def test_whatever_it_is_a_fault_of_both_legs_is_answered_as_one_of_either(fault):
+    for one, two in (("leg", "other"), ("leg", "rig"), ("other", "rig")):
+        s = scene(HELD)
+        getattr(s, one).fault_bits = getattr(s, two).fault_bits = fault[0]
+        visit(s)
+        assert s.leg.phase == (OFF if fault[7] == CUT else RELEASING)
+
+
 @pytest.mark.parametrize("spoilt", [-1, len(PHASES), 1 << 20])
 @each_phase
 def test_a_phase_that_differs_from_its_copy_is_trusted_by_nobody(phase, spoilt):
@@ -325,9 +336,9 @@ def test_a_phase_that_differs_from_its_copy_is_trusted_by_nobody(phase, spoilt):
 
 @each_phase
 def test_a_cut_finds_a_spoilt_phase_of_the_other_leg_as_well(phase):
-    for cut in (0, 1):
+    for cut, spoilt in product((0, 1), (phase ^ 32, phase - 32)):
         s = scene(STANDING, phase)
-        s.other.phase = phase ^ 32
+        s.other.phase = spoilt
         s.rig.stop = cut
         s.rig.fault_bits = CUTS if cut else 0
         visit(s)
