@@ -85,6 +85,12 @@ def test_near_its_lower_end_a_leg_is_lowered_in_proportion_and_never_pulled_up_b
         assert given(s, 1000) == 900
 
 
+def test_a_hair_past_its_lower_end_a_leg_is_given_nothing_either_way():
+    s = scene(stop_gain_q8=256)
+    put(s.leg, "fold", PLAIN["fold_min_cdeg"] - 1)
+    assert given(s, -1000) == 0
+
+
 def test_of_several_ends_the_nearest_counts_in_either_direction():
     for near, other in product(ENDS, repeat=2):
         if near != other:
