@@ -17,7 +17,7 @@ from legsim.rig import Rig
 
 from hocklift.errors import OutputError, PortError
 
-# What only a system with pseudo-terminals has.
+# What its process is spoken to with, and Windows has not.
 _POSIX = ("fcntl", "termios", "tty")
 
 
@@ -48,9 +48,9 @@ def power(rig: Rig, flash: Path | None, **options: Any) -> Any:
         if error.name not in _POSIX:
             raise
         raise PortError(
-            f"sim: a simulated board lives behind a pseudo-terminal, which {sys.platform} has not"
-            f" (no module {error.name}); use Linux or macOS for it, on Windows its Linux"
-            " subsystem. A real board is named with --port"
+            f"sim: a simulated board's process needs what {sys.platform} has not (no module"
+            f" {error.name}); use Linux or macOS for it, on Windows its Linux subsystem. A real"
+            " board is named with --port"
         ) from error
 
     try:

@@ -68,7 +68,8 @@ class SerialPort:
         self.credit = REAL_CREDIT if board is None else SIM_CREDIT
         self.board = board
         try:
-            self._serial = serial.Serial(
+            # A path, or the URL of the socket that a simulated board may be behind.
+            self._serial = serial.serial_for_url(
                 path, _BAUD, timeout=_SLICE_S, write_timeout=1, exclusive=True
             )
         except (serial.SerialException, OSError, ValueError) as error:
@@ -233,4 +234,5 @@ _KNOWN = {
     "Inappropriate ioctl": "it is no serial port",
     "readiness to read but returned no data": "nothing is connected to it any more",
     "Input/output error": "nothing is connected to it any more",
+    "socket disconnected": "nothing is connected to it any more",
 }

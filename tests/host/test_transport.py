@@ -92,12 +92,12 @@ def test_the_command_line_ends_with_2_and_no_traceback(words, capsys, tmp_path, 
     assert list(tmp_path.iterdir()) == []
 
 
-def test_where_there_are_no_pseudo_terminals_the_simulated_board_says_so(monkeypatch, capsys):
+def test_where_its_process_cannot_run_the_simulated_board_says_so(monkeypatch, capsys):
     for name in ("board", "usb", "in_use"):
         monkeypatch.delitem(sys.modules, f"legsim.simboard.{name}", raising=False)
     # As on a system without it.
     monkeypatch.setitem(sys.modules, "fcntl", None)
     assert main(["record", "--port", "sim"]) == 2
     told = capsys.readouterr().err
-    assert "a simulated board lives behind a pseudo-terminal" in told
+    assert "a simulated board's process needs what" in told and "no module fcntl" in told
     assert "A real board is named with --port" in told

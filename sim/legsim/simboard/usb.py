@@ -1,4 +1,4 @@
-"""The board's USB port: a pseudo-terminal for a host's serial library, or a cable in memory.
+"""The board's USB port: a line to a host's serial library, or a cable in memory.
 
 Between both ends are the buffers of a real one: what the host has sent and the board has not
 read, and what the board has written and the host has not taken.
@@ -7,12 +7,11 @@ read, and what the board has written and the host has not taken.
 import contextlib
 import fcntl
 import os
-import select
 import struct
 import termios
 import time
-import tty
 
+from legsim.simboard.lines import new_line
 from legsim.simboard.process import Process
 
 # Of MicroPython's RP2 port.
@@ -27,32 +26,27 @@ class Usb:
     """Both directions, looked at whenever the board waits."""
 
     def __init__(self) -> None:
-        self.terminal, host = os.openpty()
-        tty.setraw(host)
-        self.port = os.ttyname(host)
-        os.close(host)
-        os.set_blocking(self.terminal, False)
-        self.poller = select.poll()
-        self.poller.register(self.terminal, select.POLLIN)
+        self.line = new_line()
+        self.port = self.line.port
         # A host in this process, in place of one at the port.
         self.plugged = False
         self.from_host = bytearray()
         self.to_host = bytearray()
         self.stalls = 0
-        # Bytes that went into the terminal towards the host, and came out of it, in all.
+        # Bytes that went into the line towards the host, and came out of it, in all.
         self.sent = self.taken = 0
         self._arrived = bytearray()
 
     def close(self) -> None:
         """Unplug for good."""
-        os.close(self.terminal)
+        self.line.close()
 
     def gather(self, taken: int, patience_s: float) -> None:
-        """Wait until so many bytes in all have come out of the terminal, which takes its time."""
+        """Wait until so many bytes in all have come out of the line, which takes its time."""
         end_s = time.monotonic() + patience_s
         while self.taken < taken and time.monotonic() < end_s:
-            self.poller.poll(1)
-            self._arrived += self._out_of_terminal(taken - self.taken)
+            self.line.wait(1)
+            self._arrived += self._out_of_line(taken - self.taken)
 
     def serve(self, process: Process) -> tuple[bool, int]:
         """Carry bytes both ways: whether Ctrl-C came, and how long the board had to wait."""
@@ -86,17 +80,15 @@ class Usb:
             del self.from_host[:most]
             return data
         if not self._arrived:
-            return self._out_of_terminal(most)
+            return self._out_of_line(most)
         data = bytes(self._arrived[:most])
         del self._arrived[:most]
         return data
 
-    def _out_of_terminal(self, most: int) -> bytes:
-        with contextlib.suppress(OSError):
-            data = os.read(self.terminal, most)
-            self.taken += len(data)
-            return data
-        return b""
+    def _out_of_line(self, most: int) -> bytes:
+        data = self.line.read(most)
+        self.taken += len(data)
+        return data
 
     def _take(self, data: bytes) -> int:
         """Take what the board has written; how long it had to wait for room."""
@@ -107,11 +99,9 @@ class Usb:
             # Nobody there: the oldest is overwritten, and nothing waits.
             del self.to_host[:-OUTPUT_BYTES]
             return 0
-        with contextlib.suppress(OSError):
-            while self.to_host:
-                count = os.write(self.terminal, self.to_host)
-                self.sent += count
-                del self.to_host[:count]
+        while self.to_host and (count := self.line.write(bytes(self.to_host))):
+            self.sent += count
+            del self.to_host[:count]
         if len(self.to_host) <= OUTPUT_BYTES:
             return 0
         del self.to_host[OUTPUT_BYTES:]
@@ -121,7 +111,7 @@ class Usb:
     @property
     def open(self) -> bool:
         """Whether a host has the port open."""
-        return not any(events & select.POLLHUP for _, events in self.poller.poll(0))
+        return self.line.open()
 
 
 def _unread(process: Process) -> int:
