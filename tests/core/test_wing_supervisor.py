@@ -191,12 +191,15 @@ HOLDERS = ("wings", "wing", "other", "elsewhere")
 @pytest.mark.parametrize("holder", HOLDERS)
 @each_phase
 def test_a_cut_here_or_of_the_legs_takes_power_from_both_wings_in_this_tick(phase, holder):
-    for other_phase, others in product((RESTING, FOLLOWING, RELEASING), (0, RELEASES)):
+    for other_phase, others in product(EVERY_PHASE, (0, RELEASES)):
         s = scene(phase, other_phase)
         s.wing.fault_bits = s.other.fault_bits = s.wings.fault_bits = others
         put_fault(s, holder, CUTS)
         assert visit(s) == (OFF, OFF)
         assert s.wings.contactor == 0
+        # No more is latched than has been.
+        for name in HOLDERS[:3]:
+            assert not getattr(s, name).fault_bits & ~(CUTS | others)
 
 
 @pytest.mark.parametrize("holder", HOLDERS)
@@ -237,9 +240,9 @@ def test_a_phase_that_differs_from_its_copy_is_trusted_by_nobody(phase, spoilt):
 
 @each_phase
 def test_a_cut_finds_a_spoilt_phase_of_the_other_wing_as_well(phase):
-    for cut in (0, 1):
+    for cut, spoilt in product((0, 1), (phase ^ 32, phase - 32)):
         s = scene(RESTING, phase)
-        s.other.phase = phase ^ 32
+        s.other.phase = spoilt
         s.wings.fault_bits = CUTS if cut else 0
         visit(s)
         if cut:
