@@ -344,17 +344,17 @@ COMBINATIONS = {
     "a foot raised while stooping": lambda step: (
         STOOPING in step.phases_before and 1 in step.found("pressed")
     ),
-    "both feet raised, both legs standing": lambda step: (
-        step.phases_before == [STANDING] * 2 and step.found("pressed") == [1, 1]
+    "the other foot raised while one is up": lambda step: any(
+        phase == STANDING and other in (LIFTING, HELD) and pressed
+        for phase, other, pressed in zip(
+            step.phases_before, step.phases_before[::-1], step.found("pressed"), strict=True
+        )
     ),
     "stick off its middle while arming": lambda step: (
         step.before.off
         and step.before.arm_ready
         and vars(step.rig).get("arm") == 1
         and vars(step.rig).get("stick_count") == 0
-    ),
-    "stick pushed while a foot is up": lambda step: (
-        HELD in step.phases_before and vars(step.rig).get("stick_step_q6") == 1
     ),
 }
 

@@ -11,7 +11,7 @@ import pytest
 from legcore.faults import STICK
 from legcore.model import SETTINGS as SETTING_ROWS
 from legcore.model import TICKS_MAX
-from legcore.phases import OFF, RELEASING, STANDING, STOOPING
+from legcore.phases import HELD, OFF, RELEASING, STANDING, STOOPING
 from legcore.supervise import supervise
 from legcore.watch import watch_hands
 from search import Record, Search
@@ -175,6 +175,9 @@ COMBINATIONS = {
         and step.before.phases == [STANDING] * 2
         and step.after.seen == PUSHED
         and not step.after.middle
+    ),
+    "stick pushed while a foot is up": lambda step: (
+        step.looked and HELD in step.before.phases and step.after.seen == PUSHED
     ),
     "stick held down by legs too warm or stooped for too long": lambda step: (
         step.before.phases == [STOOPING] * 2 and step.after.pushes and not step.after.stick_ready
