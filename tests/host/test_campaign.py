@@ -49,9 +49,14 @@ def test_random_troubles_alone_and_in_pairs_end_safe(start: int, record_property
     rans = [run_random_case(drill, random_case(10_000 + start + i)) for i in range(CHUNK)]
     struck = [ran.outcome for ran in rans if ran.outcome.struck]
     assert len(struck) > 0.9 * CHUNK
+    pairs = sum(len(ran.case.strikes) == 2 for ran in rans)
+    assert 0.4 * CHUNK < pairs < 0.6 * CHUNK
+    # A stoop is one phase of seven: every one is struck, by one of the pair or the other.
+    phases = {strike.phase for ran in rans if ran.outcome.struck for strike in ran.case.strikes}
+    assert phases == set(range(len(PHASES)))
     record_property(
         f"random cases {start} to {start + CHUNK}",
-        f"{len(struck)} struck, {sum(len(ran.case.strikes) == 2 for ran in rans)} pairs,"
+        f"{len(struck)} struck, {pairs} pairs,"
         f" {sum(bool(one.fault_bits) for one in struck)} seen,"
         f" median time to see {np.median([o.seen_s for o in struck if o.fault_bits]):.2f} s,"
         f" {sum(one.crashed for one in struck)} ended the program",

@@ -77,11 +77,8 @@ def candidates(fault: Fault) -> list[Case]:
 
 
 def first_failing(rig: Rig, cases: list[Case], masked: int) -> Ran | None:
-    for case in cases:
-        ran = run_table_case(MaskedDrill(rig, masked), case)
-        if ran.failures:
-            return ran
-    return None
+    bench = MaskedDrill(rig, masked)
+    return next((ran for case in cases if (ran := run_table_case(bench, case)).failures), None)
 
 
 def test_a_core_that_is_blind_to_nothing_does_what_the_compiled_one_does() -> None:

@@ -26,6 +26,9 @@ from legsim.wing.script import first_s
 from legsim.wing.troubles import AT_OFF, MOMENTS, WING_TROUBLES
 
 SEED = 1
+RANDOM_CASES = 10_000
+# Small enough that two test processes share them evenly.
+CHUNK = 500
 DEMO = WingRig()
 BENCH = WingDrill(DEMO)
 
@@ -40,10 +43,18 @@ def test_every_trouble_at_every_moment_ends_safe(trouble: Any) -> None:
         assert ran.failures == (), ran.words
 
 
-def test_random_troubles_alone_and_in_pairs_end_safe() -> None:
-    for seed in range(SEED, SEED + 150):
-        ran = run_random_case(BENCH, random_case(seed))
-        assert ran.failures == (), (seed, ran.words)
+@pytest.mark.parametrize("start", range(0, RANDOM_CASES, CHUNK))
+def test_random_troubles_alone_and_in_pairs_end_safe(start: int, record_property: Any) -> None:
+    # Other seeds than those that the command starts from.
+    rans = [run_random_case(BENCH, random_case(10_000 + start + i)) for i in range(CHUNK)]
+    assert [(ran.case.seed, ran.words, ran.failures) for ran in rans if ran.failures] == []
+    pairs = sum(len(ran.case.strikes) == 2 for ran in rans)
+    assert 0.4 * CHUNK < pairs < 0.6 * CHUNK
+    record_property(
+        f"random cases of wings {start} to {start + CHUNK}",
+        f"{sum(ran.outcome.struck for ran in rans)} struck, {pairs} pairs,"
+        f" {sum(bool(ran.outcome.fault_bits) for ran in rans)} seen",
+    )
 
 
 def test_a_drill_without_trouble_moves_the_wings_and_sees_nothing() -> None:

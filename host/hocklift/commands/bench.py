@@ -11,7 +11,7 @@ from rich.console import Console
 
 from hocklift.benchpage.asks import BYTES_MOST
 from hocklift.rigfile.file import rig_or_demo
-from hocklift.safety.cautions import BEFORE_MOTION
+from hocklift.safety.cautions import before_motion
 from hocklift.transport import SIM, open_port
 
 
@@ -27,9 +27,7 @@ def run(args: argparse.Namespace) -> int:
     console = Console()
     say = partial(console.print, highlight=False, markup=False, soft_wrap=True)
     if args.port != SIM:
-        say("Before anything moves:")
-        for caution in BEFORE_MOTION:
-            say(f"- {caution}")
+        say(before_motion())
     live = Live(
         lambda: open_port(args.port, rig, seed=args.seed, realtime=True),
         rig,

@@ -13,15 +13,22 @@ from hocklift.checking.asker import asker_of, say
 from hocklift.commands.output import print_json
 from hocklift.device import Device
 from hocklift.rigfile.file import rig_or_demo
-from hocklift.transport import open_port
+from hocklift.safety.cautions import before_motion
+from hocklift.transport import SIM, open_port
 
 SCHEMA = "hocklift calibrate 1"
+_CAUTION = (
+    "You turn the legs by hand, against their springs: the motors' plugs are out and the arm input"
+    " is open all the while."
+)
 
 
 def run(args: argparse.Namespace) -> int:
     """Calibrate both legs; 0 when both are on the board, 1 when one was not accepted."""
     rig, rig_name = rig_or_demo(args.rig)
     console = Console(stderr=args.json)
+    if args.port != SIM:
+        say(console, before_motion(_CAUTION))
     with Device(open_port(args.port, rig)) as device:
         asker = asker_of(device, console)
         hello = device.hello()

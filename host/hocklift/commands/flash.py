@@ -23,7 +23,7 @@ from hocklift.flashing.settings import Settings, settings_for
 from hocklift.flashing.target import Target, target_at
 from hocklift.flashing.upload import NotVerifiedError, Upload, kept_settings, upload
 from hocklift.rigfile.file import read_rig, rig_or_demo
-from hocklift.safety.cautions import BEFORE_MOTION
+from hocklift.safety.cautions import before_motion
 from hocklift.simulated import board_words, folder, plugged_in, running
 from hocklift.transport import SIM, LockstepPort, ports_here
 from hocklift.wire import Frame
@@ -84,9 +84,7 @@ def run(args: argparse.Namespace) -> int:
                 port = LockstepPort(board, board.rig.control.period_s)
                 flashed = _greeted(args.port, done, lambda: _hello(port))
         else:
-            say("Before anything moves:")
-            for caution in (*BEFORE_MOTION, _CAUTION):
-                say(f"- {caution}")
+            say(before_motion(_CAUTION))
             done = _flash(args, rig, args.port, console)
             flashed = _greeted(args.port, done, lambda: hello_from(args.port))
     except NotVerifiedError as error:

@@ -24,7 +24,7 @@ from hocklift.errors import OutputError
 from hocklift.logfigures import loss_words, times
 from hocklift.recording import LEGS, STOPPED, Recording, record, walk
 from hocklift.rigfile.file import rig_or_demo
-from hocklift.safety.cautions import BEFORE_MOTION
+from hocklift.safety.cautions import before_motion
 from hocklift.transport import SIM, open_port
 
 SCHEMA = "hocklift record 1"
@@ -46,9 +46,7 @@ def run(args: argparse.Namespace) -> int:
     if args.port == SIM:
         seconds = seconds or _WALK_S
     else:
-        say("Before anything moves:")
-        for caution in BEFORE_MOTION:
-            say(f"- {caution}")
+        say(before_motion())
     with Device(open_port(args.port, rig, seed=args.seed, realtime=args.real_time)) as device:
         board = device.transport.board
         say(f"The board is {device.transport.about}.")

@@ -17,10 +17,15 @@ from hocklift.log import Log, read_log, rig_of
 from hocklift.logfigures import counted, times
 from hocklift.replaying import Difference, Replay, replay, runs
 from hocklift.rigfile.file import read_rig
-from hocklift.transport import open_port
+from hocklift.safety.cautions import before_motion
+from hocklift.transport import SIM, open_port
 from hocklift.whatif import ROWS, WhatIf, what_if
 
 SCHEMA = "hocklift replay 1"
+_CAUTION = (
+    "The board steps through a walk that was, and its outputs stay neutral: the motors' plugs out"
+    " all the same."
+)
 # A memory has hundreds of numbers; what differs is what matters.
 _MOST_SHOWN = 40
 
@@ -65,6 +70,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _feed(port: str, log: Log, console: Console) -> tuple[int, Difference | None]:
     """Feed the log to a board, with a bar that shows how far it is."""
+    if port != SIM:
+        console.print(before_motion(_CAUTION), highlight=False, markup=False, soft_wrap=True)
     total = sum(each.end - each.start for each in runs(log))
     with (
         Device(open_port(port, rig_of(log) or Rig())) as device,

@@ -276,3 +276,133 @@ HAZARDS = (
         "Nothing: one channel cannot watch itself.",
     ),
 )
+
+_WATCH = "tests/core/test_wing_watch.py"
+_WING_REACHABLE = "tests/core/test_wing_reachable.py"
+_DRILL = "tests/host/test_wing_drill.py"
+
+# Of a joint with two ropes; bits are those of its own fault table, troubles those of its drill.
+WING_HAZARDS = (
+    Hazard(
+        "A wing that is up swings down: its upper rope breaks, or its power is cut.",
+        "Who stands in its reach: head, eyes.",
+        "Nobody in its reach; tips light, round and padded, no lath's end at the height of eyes."
+        " Rope at five times its load or more; a second line, left loose, that holds the wing"
+        " where it would meet somebody; rubber at both hard stops.",
+        "Power off once the wing does not follow; without a rope its fall cannot be held. Cut off"
+        " with both ropes whole, motor and gears slow it; where its angle can be trusted it is"
+        " brought down at a limited speed instead.",
+        ADRIFT | AGAINST | RATE | STALL,
+        ("upper rope snaps", "lower rope snaps", "controller dead"),
+        (_WATCH, _DRILL),
+    ),
+    Hazard(
+        "What hangs at a tip falls, or a wing comes down with more than it can hold.",
+        "Who stands beneath.",
+        "Nobody beneath; the load lashed so that it cannot slip off a tip that points down; hinge,"
+        " spar and hard stops for somebody who hangs on them.",
+        "A wing that is dragged from where it should be loses power; nothing holds its load.",
+        ADRIFT | STALL,
+        ("overload",),
+        (_WATCH, _DRILL),
+    ),
+    Hazard(
+        "A wing meets somebody, or is held, while it moves.",
+        "Who is met, or lets go of a drawn rope: blows, pinched fingers.",
+        "Laths and cloth that give; a controller set to little more current than the work takes;"
+        " the reach marked off.",
+        "Speed bounded at every stage; a wing that does not move, or stays behind, loses power.",
+        STALL | ADRIFT,
+        ("wing caught",),
+        (_WATCH, _DRILL),
+    ),
+    Hazard(
+        "Wind takes a wing.",
+        "The wearer is thrown off balance; who is near is struck.",
+        "Not out of doors in wind; cloth that tears from its lath before the wearer falls.",
+        "A resting wing that is moved far, or one that leaves its setpoint, loses power; against"
+        " the wind itself it can do nothing.",
+        UNASKED | ADRIFT,
+        ("gust from below",),
+        (_WATCH, _DRILL),
+    ),
+    Hazard(
+        "A speed controller drives by itself, goes on with its last pulse, or is wired the wrong"
+        " way round.",
+        "Who is in reach; hands at drum and ropes.",
+        "The emergency stop and the contactor cut the battery from both controllers; hard stops"
+        " that hold the motor's whole force; the first power-on with the ropes off the drum.",
+        "Motion that nobody asked for, or against the drive, opens the contactor.",
+        UNASKED | RATE | AGAINST | ADRIFT | END_STOP,
+        ("controller full up", "controller full down", "controller deaf", "motor reversed"),
+        (_WATCH, _DRILL),
+    ),
+    Hazard(
+        "The hinge's sensor lies.",
+        "Who is in reach: the wing runs on, into its stop.",
+        "Pot clamped on a flat, wired with strain relief; hard stops.",
+        "Readings outside the window and leaps remove power; so does a wing that is driven and"
+        " seems to stay. With one sensor to a wing, a slow slip shows to nothing.",
+        POT_LOW | POT_HIGH | POT_JUMP | STALL,
+        ("pot open", "pot shorted", "pot frozen", "pot jumping", "pot slipped"),
+        (_WATCH, _DRILL),
+    ),
+    Hazard(
+        "Stick or pot asks for what the wearer does not want: a broken wire, a sleeve.",
+        "Who is in reach, not expecting it.",
+        "A self-centring stick out of the way of sleeves, guarded against knocks.",
+        "Its window is watched, and lost, it brings both wings down; a stick that is stuck in its"
+        " travel looks like a wish: the wing goes to its end at its usual speed. Arming wants rest;"
+        " disarming brings both down.",
+        STICK,
+        ("command open", "command shorted", "command jumping", "command stuck", "command pushed"),
+        (_WATCH, _DRILL),
+    ),
+    Hazard(
+        "Drum or gears jam with the wing up.",
+        "Who reaches in to free it.",
+        "A bar or a line that holds the wing before anybody reaches in.",
+        "Power off once it is driven and does not move; it stays up then, with the rope tight.",
+        STALL | ADRIFT,
+        ("drum jams",),
+        (_WATCH, _DRILL),
+    ),
+    Hazard(
+        "The program hangs, is late, or its memory changes; the supply sags.",
+        "Who is in reach: outputs stay as they were.",
+        "Pull-down resistors on pulse and contactor outputs; a supply of its own for the board.",
+        "A watchdog fed only by a tick that came in time; phases kept twice, counters and settings"
+        " compared; never armed after a reset.",
+        LATE | WATCHDOG | MEMORY | SETTINGS | SUPPLY,
+        (
+            "loop late",
+            "program hangs",
+            "memory changes",
+            "phase changes",
+            "settings change",
+            "settings spoilt",
+            "supply dips",
+        ),
+        (_WATCH, _BOARD, _WING_REACHABLE, _DRILL),
+    ),
+    Hazard(
+        "It moves when nobody expects it, or a hand is in drum, ropes or quadrant.",
+        "Fingers, hair, costume.",
+        "Drum and quadrant boxed in; the battery plug out when work is done on it.",
+        "Arming must be seen open, then held; every fault and every reset asks for it anew; the"
+        " emergency stop cuts the power.",
+        STOP | WATCHDOG,
+        ("stop pressed", "program hangs"),
+        (_WATCH, _WING_REACHABLE),
+    ),
+    Hazard(
+        "The battery gives up, or the motor gets hot, with the wings up.",
+        "Burns; who stands beneath.",
+        "Fuse at the pack's own leads; air to the motors; a thermal fuse on the winding.",
+        "Low voltage, and a model of the winding's warmth, bring both wings down while they can"
+        " still be held.",
+        BATTERY | HOT,
+        ("battery flat", "never rests"),
+        (_WATCH, _DRILL),
+    ),
+)

@@ -1,15 +1,31 @@
-"""docs/safety.md, made from the tables: `python -m hocklift.safety.page > docs/safety.md`."""
+"""docs/safety.md, made from the tables: `python -m hocklift.manual safety.md`."""
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
-from legsim.drill import LIMITS
+from legsim.drill import LIMITS, Limit
 from legsim.rig import Rig
 from legsim.settings import core_rig
-from legsim.tables import ARMING, FAULTS, PHASES, STAGES, Fault, fault_names, trip_s
-from legsim.troubles import DOUBLES, TROUBLES
+from legsim.tables import (
+    ARMING,
+    FAULTS,
+    PHASES,
+    STAGES,
+    Condition,
+    Fault,
+    Phase,
+    fault_names,
+    trip_s,
+)
+from legsim.troubles import DOUBLES, TROUBLES, Double, Trouble
+from legsim.wing.drill import WING_LIMITS
+from legsim.wing.rig import WingRig
+from legsim.wing.settings import core_wings
+from legsim.wing.tables import WING_ARMING, WING_FAULTS, WING_PHASES
+from legsim.wing.troubles import WING_DOUBLES, WING_TROUBLES
 
 from hocklift.safety.cautions import BEFORE_MOTION
-from hocklift.safety.hazards import HAZARDS
+from hocklift.safety.hazards import HAZARDS, WING_HAZARDS, Hazard
 
 _HEAD = """\
 # Staying safe
@@ -58,7 +74,43 @@ without it: the springs, the stops, the harness, and a hard-wired stop.
 
 def safety_page() -> str:
     """The whole page as Markdown."""
-    return "\n".join([_HEAD, *_cautions(), _IDEAS, *_hazards(), *_arming(), *_faults(), *_drill()])
+    rig, wings = Rig(), WingRig()
+    return "\n".join(
+        [
+            _HEAD,
+            *_cautions(),
+            _IDEAS,
+            "## Hazards\n",
+            *_hazards(HAZARDS, FAULTS),
+            *_arming(rig),
+            *_stages(),
+            "## Faults\n",
+            *_faults(FAULTS, PHASES, core_rig(rig).settings, rig.control.period_s),
+            "## The drill\n",
+            "`hocklift drill` strikes the simulated rig with every trouble of its table, in every"
+            " phase of either leg, and with random ones and pairs at random moments. Where a"
+            " trouble must show, a row of the fault table must see it, and outputs be safe, in the"
+            " time above. A case is unsafe that passes one of these:\n",
+            *_limits(LIMITS),
+            *_bounds(TROUBLES, DOUBLES, LIMITS, "one leg"),
+            "## Wings\n",
+            "A joint with two ropes, that a stick or a pot moves, has tables of its own. It has no"
+            " spring: without power its weight brings it to hang. Any fault of the wings lets a"
+            " raised foot of the same rig down, and what cuts the legs' power cuts the wings'. No"
+            " board drives wings yet ([Limits](limits.md)): this is what the control code and the"
+            " simulation hold to.\n",
+            "### Hazards of wings\n",
+            *_hazards(WING_HAZARDS, WING_FAULTS),
+            "### Arming wings, said aloud\n",
+            *_checklist(WING_ARMING),
+            "### Faults of wings\n",
+            *_faults(WING_FAULTS, WING_PHASES, core_wings(wings).settings, wings.control.period_s),
+            "### The drill of wings\n",
+            "The same at every moment of a show, of either wing.\n",
+            *_limits(WING_LIMITS),
+            *_bounds(WING_TROUBLES, WING_DOUBLES, WING_LIMITS, "one wing"),
+        ]
+    )
 
 
 def table(headings: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
@@ -71,7 +123,7 @@ def _cautions() -> list[str]:
     return ["## Before anything moves", "", *(f"- {words}" for words in BEFORE_MOTION), ""]
 
 
-def _hazards() -> list[str]:
+def _hazards(hazards: Sequence[Hazard], faults: tuple[Fault, ...]) -> list[str]:
     headings = (
         "what can go wrong",
         "who is hurt",
@@ -87,20 +139,37 @@ def _hazards() -> list[str]:
             hazard.hurt,
             hazard.built,
             hazard.controlled,
-            ", ".join(fault_names(hazard.faults)) or "none",
+            ", ".join(fault_names(hazard.faults, faults)) or "none",
             ", ".join(hazard.troubles) or "not",
             ", ".join(f"`{test}`" for test in hazard.tests) or "none",
         )
-        for hazard in HAZARDS
+        for hazard in hazards
     ]
-    return ["## Hazards", "", *table(headings, rows)]
+    return table(headings, rows)
 
 
-def _arming() -> list[str]:
-    seconds = Rig().control.arm_time_s
-    checklist = [f"{i}. {row.said}" for i, row in enumerate(ARMING, 1)]
-    rows = [(row.said, row.remedy) for row in ARMING]
-    stages = [
+def _checklist(conditions: tuple[Condition, ...]) -> list[str]:
+    """What is said while arming, and what to do where it does not hold."""
+    said = [f"{i}. {row.said}" for i, row in enumerate(conditions, 1)]
+    rows = [(row.said, row.remedy) for row in conditions]
+    return [*said, "", *table(("does not hold", "what to do"), rows)]
+
+
+def _arming(rig: Rig) -> list[str]:
+    return [
+        "## Arming, said aloud",
+        "",
+        *_checklist(ARMING),
+        f"The arm input must be seen open, and then be held closed for {rig.control.arm_time_s:g} s"
+        " while all of it holds. After any reset, and after any fault, it begins anew: opening the"
+        " arm input is how a person acknowledges a fault. Opened with a foot up, it lets the foot"
+        " down first.",
+        "",
+    ]
+
+
+def _stages() -> list[str]:
+    rows = [
         (
             stage.name,
             f"{stage.drive_permille / 10:g} %",
@@ -111,15 +180,6 @@ def _arming() -> list[str]:
         for stage in STAGES
     ]
     return [
-        "## Arming, said aloud",
-        "",
-        *checklist,
-        "",
-        f"The arm input must be seen open, and then be held closed for {seconds:g} s while all of"
-        " it holds. After any reset, and after any fault, it begins anew: opening the arm input is"
-        " how a person acknowledges a fault. Opened with a foot up, it lets the foot down first.",
-        "",
-        *table(("does not hold", "what to do"), rows),
         "## Stages of commissioning",
         "",
         "The stage is in the settings (`control.stage` of the rig file). `hocklift` makes no"
@@ -128,18 +188,19 @@ def _arming() -> list[str]:
         " of drive is a bound of force: set the controller's own current limit, and use a"
         " current-limited supply until the last stage.",
         "",
-        *table(("stage", "most drive", "most fold speed", "longest stall", "for"), stages),
+        *table(("stage", "most drive", "most fold speed", "longest stall", "for"), rows),
     ]
 
 
-def _faults() -> list[str]:
-    settings = core_rig(Rig()).settings
-    period_s = Rig().control.period_s
+def _faults(
+    faults: tuple[Fault, ...], phases: tuple[Phase, ...], settings: Any, period_s: float
+) -> list[str]:
     headings = (
         "fault",
         "watched",
+        "limit",
         "in phases",
-        "seen within",
+        "safe within",
         "action",
         "clears",
         "text",
@@ -149,58 +210,85 @@ def _faults() -> list[str]:
         (
             fault.name,
             fault.watched,
-            _phases(fault),
+            _limit(fault, settings),
+            _phases(fault, phases),
             f"{1000 * trip_s(fault, settings, period_s):.0f} ms",
             fault.action_words,
             fault.latch_words,
             fault.text,
             fault.remedy,
         )
-        for fault in FAULTS
+        for fault in faults
     ]
     return [
-        "## Faults",
-        "",
-        "Where two hold, the stricter action is taken, whichever came first. Times are the demo"
-        " rig's, from the moment that what is watched passes its limit.",
+        "Where two hold, the stricter action is taken, whichever came first. Limits and times are"
+        " the demo rig's; a time is from the moment that what is watched passes its limit to safe"
+        " outputs.",
         "",
         *table(headings, rows),
     ]
 
 
-def _phases(fault: Fault) -> str:
-    if len(fault.phases) == len(PHASES):
+def _phases(fault: Fault, phases: tuple[Phase, ...]) -> str:
+    if len(fault.phases) == len(phases):
         return "all"
-    return ", ".join(PHASES[phase].name for phase in sorted(fault.phases))
+    return ", ".join(phases[phase].name for phase in sorted(fault.phases))
 
 
-def _drill() -> list[str]:
-    limits = [(limit.text, f"{limit.most:g} {limit.unit}") for limit in LIMITS.values()]
+# By the end of a setting's name: how many of it make one of the unit, and the unit.
+_UNITS = {
+    "cdeg": (100, "°"),
+    "cdps": (100, "°/s"),
+    "permille": (10, " %"),
+    "mV": (1000, " V"),
+    "mK": (1000, " K"),
+    "count": (1, " of 4095"),
+    "lifts": (1, " lifts"),
+    "most": (1, ""),
+}
+
+
+def _limit(fault: Fault, settings: Any) -> str:
+    """The limit of a row in numbers; a dash where what is watched is none."""
+    parts = [_sum(one.split(" + "), settings) for one in fault.limit.split(", ") if one]
+    return ", ".join(dict.fromkeys(parts)) or "-"
+
+
+def _sum(names: list[str], settings: Any) -> str:
+    if not all(hasattr(settings, name) for name in names):
+        return "as calibrated"  # each joint has its own
+    of_one, unit = _UNITS[names[-1].rpartition("_")[2]]
+    return f"{sum(int(getattr(settings, name)) for name in names) / of_one:g}{unit}"
+
+
+def _limits(limits: dict[str, Limit]) -> list[str]:
+    rows = [(limit.text, f"{limit.most:g} {limit.unit}") for limit in limits.values()]
+    return table(("measure", "most"), rows)
+
+
+def _bounds(
+    troubles: tuple[Trouble, ...],
+    doubles: tuple[Double, ...],
+    limits: dict[str, Limit],
+    together: str,
+) -> list[str]:
+    def told(measure: str, most: float) -> tuple[str, str]:
+        return limits[measure].text, f"{most:g} {limits[measure].unit}"
+
     rows = [
-        (trouble.name, trouble.text, *_measure_words(measure, most), why)
-        for trouble in TROUBLES
+        (trouble.name, trouble.text, *told(measure, most), why)
+        for trouble in troubles
         for measure, most, why in trouble.spared
     ]
     rows += [
-        (" and ".join(one.names), "one leg", *_measure_words(one.measure, one.most), one.reason)
-        for one in DOUBLES
+        (" and ".join(one.names), together, *told(one.measure, one.most), one.reason)
+        for one in doubles
     ]
     return [
-        "## The drill",
-        "",
-        "`hocklift drill` strikes the simulated rig with every trouble of its table, in every phase"
-        " of either leg, and with random ones and pairs at random moments. A case is unsafe that"
-        " passes one of these:",
-        "",
-        *table(("measure", "most"), limits),
         "What no controller can keep from happening, and the bound that the drill holds it to:",
         "",
         *table(("trouble", "", "measure", "most", "why"), rows),
     ]
-
-
-def _measure_words(measure: str, most: float) -> tuple[str, str]:
-    return LIMITS[measure].text, f"{most:g} {LIMITS[measure].unit}"
 
 
 if __name__ == "__main__":

@@ -78,6 +78,20 @@ def note_wing(row: Any, wing: Any, core_wing: Any) -> None:
 
 
 @native
+def move_wings(state: Any, rig: Any, wings: Any, line: Any) -> None:
+    """Move wearer and plant on by one tick under the core's last outputs, and read them."""
+    obey_wing(state.left, line.left)
+    obey_wing(state.right, line.right)
+    state.contactor = wings.contactor
+    left_us, right_us = wings.left.pulse_us, wings.right.pulse_us
+    # No pulse at all is taken for neutral, at least until a controller notices.
+    left_s = left_us * 1e-6 if left_us else rig.controller.neutral_s
+    right_s = right_us * 1e-6 if right_us else rig.controller.neutral_s
+    wings_tick(state, rig, left_s, right_s)
+    sense_wings(state, rig, wings)
+
+
+@native
 def run_wings(
     wings: Any,
     words: Any,
@@ -96,15 +110,7 @@ def run_wings(
         state.board.tick += 1
         for k in range(len(troubles)):
             strike_tick(troubles[k], wings, words, floats)
-        obey_wing(state.left, lines[i].left)
-        obey_wing(state.right, lines[i].right)
-        state.contactor = wings.contactor
-        left_us, right_us = wings.left.pulse_us, wings.right.pulse_us
-        # No pulse at all is taken for neutral, at least until a controller notices.
-        left_s = left_us * 1e-6 if left_us else rig.controller.neutral_s
-        right_s = right_us * 1e-6 if right_us else rig.controller.neutral_s
-        wings_tick(state, rig, left_s, right_s)
-        sense_wings(state, rig, wings)
+        move_wings(state, rig, wings, lines[i])
         wings.arm = arm[i]
         if ready(state, rig, wings, words, fresh, sealed):
             step_wings(wings)

@@ -71,6 +71,9 @@ _IN_TURN = "the board compares its settings with their copy a few at a time"
 _SPRINGS = "a rope drawn tight against a hand springs back when the hand lets go"
 _SWINGS = "what pushes from outside moves the wing against its ropes"
 
+# Nothing else watches a wing that rests.
+_MOVED_AT_REST = Sight((AT_REST,), UNASKED, 0.35)
+
 # Places are paths into `legsim.wing.records.WINGS_STATE`, `{leg}` standing for the wing.
 WING_TROUBLES = (
     Trouble(
@@ -169,7 +172,7 @@ WING_TROUBLES = (
         "a speed controller drives full up, whatever it is told",
         "{leg}.drive_ill",
         _drive("full up"),
-        (Sight(LIVE, UNASKED | RATE | ADRIFT | AGAINST | END_STOP, 0.85),),
+        (_MOVED_AT_REST, Sight(LIVE, UNASKED | RATE | ADRIFT | AGAINST | END_STOP, 0.85)),
         spared=(("past_stop_deg", 20.0, _RUNS),),
     ),
     Trouble(
@@ -178,7 +181,7 @@ WING_TROUBLES = (
         "a speed controller drives full down, whatever it is told",
         "{leg}.drive_ill",
         _drive("full down"),
-        (Sight(LIVE, UNASKED | RATE | ADRIFT | AGAINST | END_STOP, 0.85),),
+        (_MOVED_AT_REST, Sight(LIVE, UNASKED | RATE | ADRIFT | AGAINST | END_STOP, 0.85)),
         spared=(("past_stop_deg", 20.0, _RUNS),),
     ),
     Trouble(
