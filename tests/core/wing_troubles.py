@@ -140,17 +140,22 @@ def past_its_end(walk, side):
     walk.run(200)
 
 
+def until_its_tick(walk, side):
+    # The wings' next tick is that of this one.
+    while walk.wings.slot != 1 or (walk.wings.turn + 1) % 2 != side:
+        walk.tick()
+
+
 def disarmed_for_a_tick(walk, side):
     # And that tick was the other wing's.
-    while walk.wings.slot != 1 or walk.wings.turn % 2 != side:
-        walk.tick()
+    until_its_tick(walk, 1 - side)
     walk.board["arm"] = 0
     walk.tick()
     walk.board["arm"] = 1
 
 
 def drive_spoilt(walk, side):
-    # On the way up, and on the way down.
+    # On the way up, and on the way down; in its own tick, and in the other wing's.
     walk.raised = [0, 0]
     for count, sign in ((UP_COUNT, 1), (DOWN_COUNT, -1)):
         walk.commands[side] = count
@@ -158,8 +163,10 @@ def drive_spoilt(walk, side):
         while walk.wing(side).drive_permille * sign < 100 and at_most:
             walk.run(1)
             at_most -= 1
-        spoil(walk, side, "drive_permille", 1 << 12)
-        walk.run(20)
+        for when in (side, 1 - side):
+            until_its_tick(walk, when)
+            spoil(walk, side, "drive_permille", 1 << 12)
+            walk.run(20)
 
 
 def phase_spoilt(walk, side):
@@ -168,8 +175,7 @@ def phase_spoilt(walk, side):
 
 def phase_spoilt_at_a_cut(walk, side):
     # In the very tick in which the other wing, whose turn it is, is cut.
-    while (walk.wings.turn + 1) % 2 == side:
-        walk.run(1)
+    until_its_tick(walk, 1 - side)
     stop_pressed(walk, side, 0)
     phase_spoilt(walk, side)
 
