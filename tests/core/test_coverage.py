@@ -13,7 +13,7 @@ FOLDER = Path(__file__).parent
 TESTS = [
     *("test_watch.py", "test_supervisor.py", "test_release.py"),
     *("test_estimate.py", "test_limits.py", "test_law.py", "test_relay_law.py"),
-    *("test_stoop.py", "test_tables.py", "test_blocks.py", "test_validity.py"),
+    *("test_shared_setpoint.py", "test_tables.py", "test_blocks.py", "test_validity.py"),
     *("test_wing_watch.py", "test_wing_supervisor.py", "test_wing_command.py"),
 ]
 

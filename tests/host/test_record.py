@@ -1,7 +1,6 @@
 """Recording: figures on the screen, marks, and a good file however it ends."""
 
 import json
-import os
 import random
 import signal
 import subprocess
@@ -27,6 +26,7 @@ from hocklift.safety.cautions import BEFORE_MOTION
 from hocklift.transport import LockstepPort
 from legsim.rig import Rig
 from legsim.simboard.board import SimBoard
+from legsim.simboard.lines import Socket
 from legsim.simboard.process import micropython
 from rich.console import Console
 
@@ -296,8 +296,8 @@ class Crashes(Failing):
 
 class Unplugged(Failing):
     def happen(self):
-        os.close(self.usb.terminal)
-        self.usb.terminal = os.open(os.devnull, os.O_RDWR)
+        self.usb.line.close()
+        self.usb.line = Socket()  # whose door nobody knows
 
 
 class Gone(Failing):

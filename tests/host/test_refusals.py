@@ -71,7 +71,7 @@ def test_without_this_refusal_a_drill_case_fails_that_passes_with_it(
     )
     assert run_table_case(Drill(Rig()), case).failures == ()
     drill = MaskedDrill(Rig(), 0)
-    taken(drill.modules)
+    taken(drill.blind.modules)
     ran = run_table_case(drill, case)
     measures = [failure.measure for failure in ran.failures]
     assert "excluded_ticks" in measures, (ran.words, ran.outcome)
