@@ -31,6 +31,8 @@ def estimate_wing(wing, cal, command_cal, settings):
     fold_q4 = wing.fold_cdeg_q4
     angle_q4 = joint_angle_cdeg(pot, cal, settings.jump_count, bad_most) * 16
     track(wing, fold_q4 + ((angle_q4 - fold_q4) * settings.angle_alpha_q8 >> 8), settings)
+    # What an error in memory has made of the last good count must not pass for a command.
+    command.good_count = max(0, min(_ANY_COUNT, command.good_count))
     # A wiper that leaves its track for a moment leaves the command where it was.
     wing.asked = joint_angle_cdeg(command, command_cal, _ANY_COUNT, settings.stick_ticks)
 
