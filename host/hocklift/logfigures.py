@@ -6,7 +6,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
-from legcore.phases import LIFTING
+from legcore.phases import LIFTING, STOOPING
 from legsim.tables import FAULTS, PHASES, Fault
 from numpy.typing import NDArray
 
@@ -58,17 +58,23 @@ class Figures:
 
     @property
     def moment_s(self) -> float:
-        """What to look at closely: the first fault, or else the slowest lift, from its start."""
+        """What to look at closely: the first fault, else the slowest lift, else the longest stoop.
+
+        Of a lift or a stoop it is the start.
+        """
         log = self.log
         if self.faults:
             return self.faults[0].start_s
-        lifts = [
-            (end - start, start)
-            for leg in LEGS
-            for phase, start, end in phase_spells(log, leg)
-            if phase == LIFTING
-        ]
-        return float(log.time_s[max(lifts)[1]]) if lifts else 0.0
+        for wanted in (LIFTING, STOOPING):
+            spells = [
+                (end - start, start)
+                for leg in LEGS
+                for phase, start, end in phase_spells(log, leg)
+                if phase == wanted
+            ]
+            if spells:
+                return float(log.time_s[max(spells)[1]])
+        return 0.0
 
     @property
     def seconds(self) -> float:

@@ -16,7 +16,7 @@ from hocklift.logfigures import BOARD_ROWS, LEG_ROWS, LEGS, board_figures, figur
 from hocklift.pages.log_page import CSV, PAGE, PARQUET, trace_columns, write_page
 from hocklift.pages.log_pictures import _thinned, plans_of
 from hocklift.recording import record
-from legcore.phases import LIFTING
+from legcore.phases import LIFTING, STANDING, STOOPING
 from pages import Page, assert_self_contained
 
 
@@ -72,12 +72,19 @@ def test_the_page_needs_nothing_but_itself(page):
     assert_self_contained(page)
 
 
-def test_the_closer_look_is_at_the_first_fault_or_else_at_the_slowest_lift(figures, log):
+def test_the_closer_look_is_at_the_first_fault_or_else_at_the_slowest_lift_or_a_stoop(figures, log):
     assert figures.moment_s == figures.faults[0].start_s
     calm = replace(figures, faults=())
     at = int(np.searchsorted(log.time_s, calm.moment_s))
     lifting = np.stack([log.ticks[f"{leg}_phase"] == LIFTING for leg in LEGS])
     assert (lifting[:, at] & ~lifting[:, at - 1]).any()
+    # Where no foot is lifted, the legs may have stooped.
+    stooped = log.ticks.copy()
+    for leg in LEGS:
+        stooped[f"{leg}_phase"] = STANDING
+        stooped[f"{leg}_phase"][300:400] = STOOPING
+        stooped[f"{leg}_phase"][500:900] = STOOPING
+    assert replace(calm, log=replace(log, ticks=stooped)).moment_s == log.time_s[500]
     unmoved = replace(calm, log=replace(log, ticks=log.ticks[:10]))
     assert unmoved.moment_s == 0
 

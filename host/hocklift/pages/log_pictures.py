@@ -175,9 +175,9 @@ def _draw_loop(figure: Figure, figures: Figures) -> None:
 _POSES: Plan[Figures] = Plan(
     "Poses",
     "Both legs from the side, to scale, at five moments around the first fault; where there was no"
-    " fault, around the start of the slowest lift. The right leg's links are dashed. The zigzag is"
-    " the spring, the thin line the rope, dotted where it may be loose. A recording has the fold"
-    " alone, so each foot is drawn straight below its hip.",
+    " fault, around the start of the slowest lift, or else of the longest stoop. The right leg's"
+    " links are dashed. The zigzag is the spring, the thin line the rope, dotted where it may be"
+    " loose. A recording has the fold alone, so each foot is drawn straight below its hip.",
     _draw_poses,
     2.3,
 )
@@ -185,7 +185,8 @@ _PLANS: tuple[Plan[Figures], ...] = (
     Plan(
         "A closer look",
         "Folds, setpoints and drive around the first fault, which is at the dash-dotted line;"
-        " where there was no fault, around the slowest lift, which begins there.",
+        " where there was no fault, around the slowest lift, or else the longest stoop, which"
+        " begins there.",
         _draw_moment,
         5.6,
     ),
