@@ -1,6 +1,6 @@
 """A campaign of troubles on a simulated rig: which cases, and whether each ended safe."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import astuple, dataclass
 from functools import cached_property
 from math import inf
@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from legcore.phases import HELD, LIFTING, LOWERING, OFF, RELEASING, STANDING, STOOPING
 from legsim.core import word_of, words_of
-from legsim.drill import FEET, LIMITS, Case, Drill, Outcome, Strike
+from legsim.drill import FEET, LIMITS, Case, Drill, Limit, Outcome, Strike
 from legsim.rig import Rig
 from legsim.settings import SettingsError, core_rig
 from legsim.strike import NOWHERE
@@ -46,27 +46,43 @@ class Failure(NamedTuple):
     @property
     def words(self) -> str:
         """The failure as people read it."""
-        found = "never" if self.found == inf else found_words(self.found, self.measure)
-        return f"{self.text}: {found}, at most {self.most:g} {_unit(self.measure)}"
+        return f"{self.text}: {over_words(self.found, self.most, _unit(self.measure))}"
 
 
 # To these digits a figure that is over its limit also reads as being over it.
 _DIGITS = {"s": 3, "deg": 1, "K": 1, "ticks": 0}
 
 
-def found_words(found: float, measure: str) -> str:
-    """A figure of a measure, with its unit."""
-    unit = _unit(measure)
-    return f"{found:.{_DIGITS.get(unit, 2)}f} {unit}"
+def over_words(found: float, most: float, unit: str) -> str:
+    """A figure that is over the most that is allowed, as people read it."""
+    told = "never" if found == inf else f"{_figure(found, unit)} {unit}"
+    return f"{told}, at most {most:g} {unit}"
 
 
-def _of_most(found: float | None, measure: str, most: float) -> str:
+def of_most(found: float | None, most: float, unit: str) -> str:
     """A figure of the most that is allowed; past a stop, less than nothing does not reach it."""
-    allowed = f"of at most {most:g} {_unit(measure)}"
+    allowed = f"of at most {most:g} {unit}"
     if found is None:
         return f"not tried, {allowed}"
-    number = found_words(found, measure).split()[0]
-    return f"not reached, {allowed}" if found < 0 else f"{number} {allowed}"
+    return f"not reached, {allowed}" if found < 0 else f"{_figure(found, unit)} {allowed}"
+
+
+def _figure(found: float, unit: str) -> str:
+    return f"{found:.{_DIGITS.get(unit, 2)}f}"
+
+
+def nearest_to(
+    limits: dict[str, Limit],
+    found: Callable[[str], float],
+    spared: Callable[[str], Sequence[float]],
+) -> tuple[float, str]:
+    """How near a case came to a limit that nothing spares it (1 is at it), and to which."""
+    # A limit of nothing at all is either kept or not.
+    return max(
+        (found(measure) / limit.most, measure)
+        for measure, limit in limits.items()
+        if limit.most and not spared(measure)
+    )
 
 
 def _unit(measure: str) -> str:
@@ -95,10 +111,10 @@ class Ran:
     @property
     def nearest_limit(self) -> tuple[float, str]:
         """How near the case came to a limit that nothing spares it (1 is at it), and to which."""
-        return max(
-            (_measured(measure, self.outcome) / limit.most, measure)
-            for measure, limit in LIMITS.items()
-            if not _spared(self.case, measure)
+        return nearest_to(
+            LIMITS,
+            lambda measure: _measured(measure, self.outcome),
+            lambda measure: _spared(self.case, measure),
         )
 
     @property
@@ -111,7 +127,7 @@ class Ran:
         """To which limit the case came nearest, and how near."""
         measure = self.nearest_limit[1]
         limit = LIMITS[measure]
-        return f"{limit.text}, {_of_most(_measured(measure, self.outcome), measure, limit.most)}"
+        return f"{limit.text}, {of_most(_measured(measure, self.outcome), limit.most, limit.unit)}"
 
 
 @dataclass(frozen=True)
@@ -147,6 +163,16 @@ class Campaign:
     def ran(self) -> tuple[Ran, ...]:
         """All cases, those of the table first."""
         return (*self.table, *self.random)
+
+    @property
+    def beside_words(self) -> str:
+        """What became of the leg that nothing struck."""
+        driven = sum(ran.outcome.other_driven for ran in self.ran)
+        return (
+            "A fault of one leg is acted on with both: they share one contactor and one wearer. In"
+            f" {driven or 'none'} of the cases did a leg that nothing had struck begin to lift"
+            " after a fault had been seen."
+        )
 
     @property
     def untried(self) -> tuple[Ran, ...]:
@@ -377,9 +403,16 @@ COLUMNS: tuple[tuple[str, Callable[[Summary], str]], ...] = (
     ("hardest\nfoot\nfall", lambda row: words_or_dash(row.landing_mps, "m/s", 2)),
     ("ended", lambda row: row.verdict),
 )
+TIMES_MEAN = (
+    " A rig that is off already is safe before it sees its trouble. Times are from the strike, and"
+    " a trouble may lie hidden until the motion that shows it."
+)
 SAFE_MEANS = (
-    "Safe is: power off, or the fault seen and each foot down or being let down. A rig that is"
-    " off already is safe before it sees its trouble."
+    "Safe is: power off, or the fault seen and each foot down or being let down." + TIMES_MEAN
+)
+NO_PROOF = (
+    "A drill is a calculation: it proves nothing about your rig until each protection has been"
+    " tried on the stand."
 )
 
 
@@ -440,7 +473,7 @@ class Bound:
     @property
     def words(self) -> str:
         """What was found of how much."""
-        return _of_most(self.found, self.measure, self.most)
+        return of_most(self.found, self.most, _unit(self.measure))
 
 
 def bounds(campaign: Campaign) -> list[Bound]:

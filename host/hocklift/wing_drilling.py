@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from math import inf
 
 import numpy as np
 from legsim.core import word_of, words_of
@@ -27,7 +26,7 @@ from legsim.wing.troubles import MOMENTS, WING_DOUBLES, WING_TROUBLES
 from rich.console import Console
 from rich.progress import Progress
 
-from hocklift.drilling import sight_times
+from hocklift.drilling import nearest_to, of_most, over_words, sight_times
 from hocklift.errors import RigFileError
 
 _WORD_BITS = 32
@@ -40,7 +39,13 @@ class WingRan:
 
     case: WingCase
     outcome: WingOutcome
-    failures: tuple[str, ...]
+    harms: tuple[str, ...]
+    unseen: tuple[str, ...] = ()
+
+    @property
+    def failures(self) -> tuple[str, ...]:
+        """All that is not as it must be: what it did, and who did not see it."""
+        return self.harms + self.unseen
 
     @property
     def words(self) -> str:
@@ -51,6 +56,23 @@ class WingRan:
     def seen_words(self) -> str:
         """Every row of the fault table that saw something."""
         return ", ".join(fault_names(self.outcome.fault_bits, WING_FAULTS)) or "nothing"
+
+    @property
+    def nearest_limit(self) -> tuple[float, str]:
+        """How near the case came to a limit that nothing spares it (1 is at it), and to which."""
+        return nearest_to(
+            WING_LIMITS,
+            lambda measure: float(getattr(self.outcome, measure)),
+            lambda measure: _spared(self.case, measure),
+        )
+
+    @property
+    def nearest_words(self) -> str:
+        """How near the case came to a limit, as people read it with its seed."""
+        nearness, measure = self.nearest_limit
+        limit = WING_LIMITS[measure]
+        found = of_most(getattr(self.outcome, measure), limit.most, limit.unit)
+        return f"{nearness:.2f}, seed {self.case.seed}: {self.words}; {limit.text}, {found}"
 
 
 @dataclass(frozen=True)
@@ -67,6 +89,12 @@ class WingCampaign:
     def unsafe(self) -> tuple[WingRan, ...]:
         """The cases that did not end safe, those of the table first."""
         return tuple(ran for ran in (*self.table, *self.random) if ran.failures)
+
+    @property
+    def nearest(self) -> tuple[WingRan, ...]:
+        """The random cases that came nearest to a limit, the nearest first."""
+        struck = [ran for ran in self.random if ran.outcome.struck]
+        return tuple(sorted(struck, key=lambda ran: ran.nearest_limit[0], reverse=True)[:5])
 
     @cached_property
     def untried(self) -> tuple[WingRan, ...]:
@@ -180,17 +208,17 @@ def drill_wings(
 def run_table_case(bench: WingDrill, case: WingCase) -> WingRan:
     """Run a case of the table: it must end safe, and be seen by its rows in their time."""
     outcome = bench.outcome(case)
-    unseen = _unseen(bench, case.strikes[0], outcome) if outcome.struck else ()
-    return WingRan(case, outcome, (*_failures(case, outcome), *unseen))
+    unseen = tuple(_unseen(bench, case.strikes[0], outcome)) if outcome.struck else ()
+    return WingRan(case, outcome, tuple(_harms(case, outcome)), unseen)
 
 
 def run_random_case(bench: WingDrill, case: WingCase) -> WingRan:
     """Run a case at a random moment: it must end safe, seen or not."""
     outcome = bench.outcome(case)
-    return WingRan(case, outcome, tuple(_failures(case, outcome)))
+    return WingRan(case, outcome, tuple(_harms(case, outcome)))
 
 
-def _failures(case: WingCase, outcome: WingOutcome) -> Iterator[str]:
+def _harms(case: WingCase, outcome: WingOutcome) -> Iterator[str]:
     """Limits that a case passed, were they not spared."""
     if not outcome.struck:
         return
@@ -198,8 +226,7 @@ def _failures(case: WingCase, outcome: WingOutcome) -> Iterator[str]:
         found = float(getattr(outcome, measure))
         most = max([limit.most, *_spared(case, measure)])
         if found > most:
-            words = "never" if found == inf else f"{found:.3g} {limit.unit}"
-            yield f"{limit.text}: {words}, at most {most:g} {limit.unit}"
+            yield f"{limit.text}: {over_words(found, most, limit.unit)}"
 
 
 def _spared(case: WingCase, measure: str) -> list[float]:
@@ -224,5 +251,13 @@ def _unseen(bench: WingDrill, strike: WingStrike, outcome: WingOutcome) -> Itera
             found_s, most_s = sight_times(sight, outcome.rows_seen_s, outcome.safe_s, bench.trips_s)
             if found_s > most_s:
                 names = " or ".join(fault_names(sight.rows, WING_FAULTS))
-                when = "never" if found_s == inf else f"{found_s:.2f} s"
-                yield f"to be seen by {names}, and safe: {when}, at most {most_s:g} s"
+                yield f"to be seen by {names}, and safe: {over_words(found_s, most_s, 's')}"
+
+
+def due_rows(strike: WingStrike) -> int:
+    """Rows of which one must see a strike."""
+    rows = 0
+    for sight in strike.trouble.sights:
+        if strike.moment in sight.phases:
+            rows |= sight.rows
+    return rows

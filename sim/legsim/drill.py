@@ -251,10 +251,10 @@ class Drill:
         return strayed_rad
 
     def _other_driven(self, case: Case, legs: list[Any], bits: Any) -> bool:
-        """Whether a leg that no strike concerns was driven up after a fault was seen."""
+        """Whether a leg that no strike concerns began to lift after a fault was seen."""
         struck = {strike.struck for strike in case.strikes}
         return any(
-            bool(np.any((leg["phase"][1:] == LIFTING) & (bits[:-1] != 0)))
+            bool(np.any((np.diff((leg["phase"] == LIFTING) * 1) > 0) & (bits[:-1] != 0)))
             for side, leg in enumerate(legs)
             if side not in struck
         )

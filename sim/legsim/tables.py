@@ -38,8 +38,12 @@ class Fault(NamedTuple):
 
     @property
     def action_words(self) -> str:
-        """What is done, as people read it."""
-        return "power off at once" if self.cuts else "foot let down, then power off"
+        """What is done with a leg, as people read it."""
+        return self.action_on("foot")
+
+    def action_on(self, part: str) -> str:
+        """What is done with a foot or a wing, as people read it."""
+        return "power off at once" if self.cuts else f"{part} let down, then power off"
 
     @property
     def latch_words(self) -> str:

@@ -16,6 +16,7 @@ import pytest
 from documents import document_of
 from hocklift.cli import main
 from hocklift.drilling import (
+    NO_PROOF,
     Campaign,
     Ran,
     bounds,
@@ -141,6 +142,16 @@ def test_what_no_controller_can_prevent_is_told_with_its_bound_and_reason(demo: 
         assert ("not reached" in bound.words) == (bound.found is not None and bound.found < 0)
         assert ("not tried" in bound.words) == (bound.found is None)
     assert ", -" not in demo.text
+
+
+def test_whether_the_leg_beside_was_set_in_motion_is_told_and_what_a_drill_cannot_prove(
+    told: Callable[..., tuple[int, str]], demo: Drilled
+) -> None:
+    assert "In none of the cases did a leg that nothing had struck begin to lift" in demo.text
+    assert f"\n{NO_PROOF}\n" in demo.text
+    driven = replace(demo.campaign.table[0].outcome, other_driven=True)
+    table = (replace(demo.campaign.table[0], outcome=driven), *demo.campaign.table[1:])
+    assert "In 1 of the cases did a leg" in told(campaign=replace(demo.campaign, table=table))[1]
 
 
 def test_rows_of_the_fault_table_that_saw_nothing_are_named(demo: Drilled) -> None:

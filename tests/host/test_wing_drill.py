@@ -1,5 +1,6 @@
 """The drill of wings: every trouble ends safe, each is seen where it must be, none goes untried."""
 
+import io
 from dataclasses import replace
 from math import radians
 from pathlib import Path
@@ -9,8 +10,13 @@ import numpy as np
 import pytest
 from documents import document_of
 from hocklift.cli import main
+from hocklift.commands.wing_drill import print_campaign
 from hocklift.rigfile.file import write_rig
+from hocklift.wing_drill_rows import by_trouble, wing_bounds
 from hocklift.wing_drilling import (
+    WingCampaign,
+    drill_wings,
+    due_rows,
     random_case,
     run_random_case,
     run_table_case,
@@ -23,7 +29,9 @@ from legsim.wing.drill import WING_LIMITS, WingCase, WingDrill
 from legsim.wing.rig import WingRig
 from legsim.wing.run import Show
 from legsim.wing.script import first_s
-from legsim.wing.troubles import AT_OFF, MOMENTS, WING_TROUBLES
+from legsim.wing.tables import WING_FAULTS
+from legsim.wing.troubles import AT_OFF, MOMENTS, WING_DOUBLES, WING_TROUBLES
+from rich.console import Console
 
 SEED = 1
 RANDOM_CASES = 10_000
@@ -147,14 +155,77 @@ def test_a_trouble_that_nothing_watched_would_not_end_safe() -> None:
     assert failed >= {"controller full up", "controller full down", "motor reversed"}
 
 
-def test_the_command_tells_what_it_drilled_and_ends_with_0(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    path = tmp_path / "wings.toml"
+@pytest.fixture(scope="module")
+def rig_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("wings") / "wings.toml"
     write_rig(DEMO, path)
-    assert main(["drill", str(path), "--runs", "2", "--json", "--out", str(tmp_path)]) == 0
+    return path
+
+
+def test_the_command_tells_what_it_drilled_and_ends_with_0(
+    rig_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["drill", str(rig_file), "--runs", "2", "--json", "--out", str(tmp_path)]) == 0
     told = document_of("drill-wings", capsys.readouterr().out)
     assert told["met"]
     assert len(told["table"]) == 2 * len(MOMENTS) * len(WING_TROUBLES)
     assert set(told["limits"]) == set(WING_LIMITS)
     assert len((tmp_path / "drill.csv").read_text().splitlines()) == len(told["table"]) + 3
+
+
+RUNS = 20
+
+
+@pytest.fixture(scope="module")
+def campaign(rig_file: Path) -> WingCampaign:
+    return drill_wings(DEMO, str(rig_file), RUNS, SEED, Console(file=io.StringIO()))
+
+
+@pytest.fixture(scope="module")
+def printed(campaign: WingCampaign) -> str:
+    text = io.StringIO()
+    print_campaign(campaign, Console(file=text, width=80))
+    return text.getvalue()
+
+
+def test_a_line_of_the_table_tells_how_many_sights_were_due_and_fits_a_terminal(
+    campaign: WingCampaign, printed: str
+) -> None:
+    for trouble, rans in by_trouble(campaign):
+        (line,) = [one for one in printed.splitlines() if one.startswith(f"  {trouble.name} ")]
+        assert len(line.rstrip()) <= 80
+        due = sum(due_rows(ran.case.strikes[0]) != 0 for ran in rans)
+        assert f" {due} of {due} " in line or due == 0
+
+
+def test_what_no_controller_can_prevent_is_told_with_bound_and_worst_two_at_once_too(
+    campaign: WingCampaign, printed: str
+) -> None:
+    told = wing_bounds(campaign)
+    assert len(told) == sum(len(one.spared) for one in WING_TROUBLES) + len(WING_DOUBLES)
+    for bound in told:
+        assert f"- {bound.who}: {bound.text}, {bound.words}; {bound.reason}\n" in printed
+        assert "of at most" in bound.words
+
+
+def test_the_nearest_random_cases_are_told_with_the_seed_that_runs_them_again(
+    campaign: WingCampaign, printed: str
+) -> None:
+    nearest = [ran.nearest_limit[0] for ran in campaign.nearest]
+    assert nearest == sorted(nearest, reverse=True)
+    assert len(nearest) == 5
+    for ran in campaign.nearest:
+        assert f"- {ran.nearest_words}\n" in printed
+        assert run_random_case(BENCH, random_case(ran.case.seed)) == ran
+
+
+def test_rows_of_the_fault_table_that_saw_nothing_are_named(
+    campaign: WingCampaign, printed: str
+) -> None:
+    seen = 0
+    for ran in (*campaign.table, *campaign.random):
+        seen |= ran.outcome.fault_bits
+    told = printed.partition("saw nothing in this drill: ")[2].partition(".")[0]
+    assert set(filter(None, told.split(", "))) == {
+        fault.name for fault in WING_FAULTS if not fault.bit & seen
+    }

@@ -16,6 +16,7 @@ from rich.table import Table
 from hocklift.commands.output import check_out, deliver
 from hocklift.drilling import (
     COLUMNS,
+    NO_PROOF,
     SAFE_MEANS,
     Campaign,
     Ran,
@@ -58,6 +59,7 @@ def print_campaign(campaign: Campaign, console: Console) -> None:
     console.width = max(console.width, _TABLE_WIDTH)
     console.print(_table(campaign))
     say(f"\n{SAFE_MEANS}")
+    say(f"\n{campaign.beside_words}")
     unseen = [row.fault.name for row in row_summaries(campaign) if not row.cases]
     if unseen:
         say(f"\nRows of the fault table that saw nothing in this drill: {', '.join(unseen)}.")
@@ -75,6 +77,7 @@ def print_campaign(campaign: Campaign, console: Console) -> None:
             say(f"- {_case_words(ran)}")
         if len(campaign.unsafe) > _MOST_SHOWN:
             say(f"- and {len(campaign.unsafe) - _MOST_SHOWN} more: --json has them all")
+    say(f"\n{NO_PROOF}")
     say(f"\n{campaign.verdict}", style="bold green" if campaign.met else "bold red")
 
 

@@ -11,12 +11,14 @@ from rich.console import Console
 from rich.table import Table
 
 from hocklift.commands.output import deliver
+from hocklift.drilling import NO_PROOF
 from hocklift.wing_drill_rows import (
     WING_COLUMNS,
     WING_SAFE_MEANS,
     by_trouble,
     figures_of,
     wing_bounds,
+    wing_sights,
 )
 from hocklift.wing_drilling import WingCampaign, drill_wings
 
@@ -46,9 +48,17 @@ def print_campaign(campaign: WingCampaign, console: Console) -> None:
     console.width = max(console.width, _TABLE_WIDTH)
     console.print(_table(campaign))
     say(f"\n{WING_SAFE_MEANS}")
-    say("\nWhat no controller can keep from happening, with its bound:")
+    unseen = [fault.name for fault, cases, _ in wing_sights(campaign) if not cases]
+    if unseen:
+        say(f"\nRows of the fault table that saw nothing in this drill: {', '.join(unseen)}.")
+    say("\nWhat no controller can keep from happening, and how bad it was:")
     for bound in wing_bounds(campaign):
         say(f"- {bound.who}: {bound.text}, {bound.words}; {bound.reason}")
+    if campaign.nearest:
+        say("\nThe random cases that came nearest to a limit (1 is at it); to run one again,")
+        say("take its seed with --runs 1:")
+        for ran in campaign.nearest:
+            say(f"- {ran.nearest_words}")
     if campaign.unsafe:
         say("\nUnsafe:", style="bold red")
         for ran in campaign.unsafe[:_MOST_SHOWN]:
@@ -56,6 +66,7 @@ def print_campaign(campaign: WingCampaign, console: Console) -> None:
             say(f"- seed {ran.case.seed}: {ran.words}: {why} (seen: {ran.seen_words})")
         if len(campaign.unsafe) > _MOST_SHOWN:
             say(f"- and {len(campaign.unsafe) - _MOST_SHOWN} more: --json has them all")
+    say(f"\n{NO_PROOF}")
     say(f"\n{campaign.verdict}", style="bold green" if campaign.met else "bold red")
 
 

@@ -51,7 +51,7 @@ def faults_page() -> str:
 
 
 def _fault(level: str, fault: Fault, let_down: str) -> list[str]:
-    action = fault.action_words.replace("foot", let_down)
+    action = fault.action_on(let_down)
     return [
         f"{level} {fault.name[0].upper()}{fault.name[1:]}\n",
         f"{fault.text}\n",

@@ -13,6 +13,7 @@ from legsim.wing.tables import WING_FAULTS, WING_PHASES
 from legsim.wing.troubles import HELD, LET_DOWN, RISING
 from matplotlib.figure import Figure
 
+from hocklift.drilling import words_or_dash
 from hocklift.files import write_atomically
 from hocklift.pages.drawing import Picture
 from hocklift.pages.drill_looks import MOST_UNSAFE, Look, picture_of
@@ -27,6 +28,7 @@ from hocklift.wing_drill_rows import (
     by_trouble,
     figures_of,
     wing_bounds,
+    wing_sights,
 )
 from hocklift.wing_drilling import WingCampaign, WingRan
 
@@ -69,17 +71,25 @@ def write_page(campaign: WingCampaign, folder: Path) -> Path:
         ],
         headings=[heading.replace("\n", " ") for heading, _ in WING_COLUMNS],
         joint="wing",
-        worst_means="",
+        worst_means="The worst is of the cases in which nothing else was wrong.",
         each="Each trouble at every moment of either wing's show.",
         families=[
             (family, [(trouble, _cells(rans)) for trouble, rans in group])
             for family, group in groupby(rows, lambda row: row[0].family)
         ],
         safe_means=WING_SAFE_MEANS,
-        rows=[],
+        rows=[
+            (
+                fault,
+                cases or "none",
+                words_or_dash(min(seen_s, default=None), "s", 2),
+                words_or_dash(max(seen_s, default=None), "s", 2),
+            )
+            for fault, cases, seen_s in wing_sights(campaign)
+        ],
         bounds=wing_bounds(campaign),
         pictures=[],
-        nearest=[],
+        nearest=[ran.nearest_words.split(", ", 1) for ran in campaign.nearest],
         looks=_looked_at(campaign),
         looks_words=_LOOKS_WORDS,
         cautions=_CAUTIONS,

@@ -85,7 +85,7 @@ def safety_page() -> str:
             *_arming(rig),
             *_stages(),
             "## Faults\n",
-            *_faults(FAULTS, PHASES, core_rig(rig).settings, rig.control.period_s),
+            *_faults("foot", FAULTS, PHASES, core_rig(rig).settings, rig.control.period_s),
             "## The drill\n",
             "`hocklift drill` strikes the simulated rig with every trouble of its table, in every"
             " phase of either leg, and with random ones and pairs at random moments. Where a"
@@ -104,7 +104,13 @@ def safety_page() -> str:
             "### Arming wings, said aloud\n",
             *_checklist(WING_ARMING),
             "### Faults of wings\n",
-            *_faults(WING_FAULTS, WING_PHASES, core_wings(wings).settings, wings.control.period_s),
+            *_faults(
+                "wing",
+                WING_FAULTS,
+                WING_PHASES,
+                core_wings(wings).settings,
+                wings.control.period_s,
+            ),
             "### The drill of wings\n",
             "The same at every moment of a show, of either wing.\n",
             *_limits(WING_LIMITS),
@@ -193,7 +199,11 @@ def _stages() -> list[str]:
 
 
 def _faults(
-    faults: tuple[Fault, ...], phases: tuple[Phase, ...], settings: Any, period_s: float
+    part: str,
+    faults: tuple[Fault, ...],
+    phases: tuple[Phase, ...],
+    settings: Any,
+    period_s: float,
 ) -> list[str]:
     headings = (
         "fault",
@@ -213,7 +223,7 @@ def _faults(
             _limit(fault, settings),
             _phases(fault, phases),
             f"{1000 * trip_s(fault, settings, period_s):.0f} ms",
-            fault.action_words,
+            fault.action_on(part),
             fault.latch_words,
             fault.text,
             fault.remedy,
