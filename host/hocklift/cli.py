@@ -193,6 +193,15 @@ def _replay_arguments(parser: argparse.ArgumentParser) -> None:
     add("--json", action="store_true", help="print what was found as JSON")
 
 
+def _fit_arguments(parser: argparse.ArgumentParser) -> None:
+    add = parser.add_argument
+    add("log", metavar="LOG", type=Path, help="a recording")
+    add("rig", metavar="RIG", type=Path, nargs="?", help="rig file (left out: the recorded one)")
+    add("--write", action="store_true", help="write what is told into RIG, its comments kept")
+    add("--json", action="store_true", help="print the numbers as JSON")
+    add("--out", metavar="DIR", type=Path, help="folder for pictures")
+
+
 def _report_arguments(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     add("log", metavar="LOG", type=Path, help="a recording")
@@ -334,6 +343,12 @@ COMMANDS = (
         "step the control code again over a recording: the same to the bit?",
         "hocklift.commands.replay",
         _replay_arguments,
+    ),
+    Command(
+        "fit",
+        "tell from a recording what the rig really is: spring, friction, motor, delay",
+        "hocklift.commands.fit",
+        _fit_arguments,
     ),
     Command(
         "report",

@@ -99,6 +99,12 @@ def of_wings_drilled(folder):
     wing_drill_page.write_page(WingCampaign(rig, "a rig", 1, table, ()), folder)
 
 
+def fitted(folder):
+    recording = folder / "recording.hklog"
+    assert main(["record", "--seconds", "12", "--out", str(recording)]) == 0
+    assert main(["fit", str(recording), "--out", str(folder)]) in (0, 1)
+
+
 WORTH_A_LOOK = ("pot open", "upper rope snaps", "motor reversed", "program hangs")
 
 # A small case of every page, by its module, and what else it may be of.
@@ -109,6 +115,7 @@ MAKERS = {
     "log_page": recorded,
     "tune_page": commanded("tune", "--rigs", "2", "--budget", "12"),
     "tune_page, of wings": of_wings("tune", "--rigs", "2", "--budget", "12"),
+    "fit_page": fitted,
     "size_page": commanded("size"),
     "size_page, of wings": of_wings("size"),
     "sweep_page": commanded("size", "--sweep", "spring.rate=50..70 N/mm:3", "rope.parts=3..5:3"),
