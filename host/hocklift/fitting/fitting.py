@@ -127,8 +127,8 @@ def efficiency(rig: Rig) -> float:
 
 
 SUMS = (
-    Sum("friction of a joint in a lift", "N*m", friction_Nm),
-    Sum("efficiency of gears and rope", "percent", efficiency),
+    Sum("joint friction in a lift", "N*m", friction_Nm),
+    Sum("gear and rope efficiency", "percent", efficiency),
 )
 
 
