@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from hocklift.errors import HockliftError
+from hocklift.errors import HockliftError, UsageError
 
 
 def _seconds(text: str) -> float:
@@ -441,9 +441,22 @@ class _Version(argparse.Action):
 
 
 def _run(argv: Sequence[str] | None) -> int:
+    _check_command(sys.argv[1:] if argv is None else argv)
     args = parser().parse_args(argv)
     code: int = importlib.import_module(args.module).run(args)
     return code
+
+
+def _check_command(words: Sequence[str]) -> None:
+    """Refuse a mistyped command with the one that may have been meant; UsageError."""
+    names = [command.name for command in COMMANDS]
+    if not words or words[0].startswith("-") or words[0] in names:
+        return
+    from difflib import get_close_matches
+
+    close = get_close_matches(words[0], names, 1)
+    meant = f"; did you mean `hocklift {close[0]}`?" if close else "."
+    raise UsageError(f"no command is called {words[0]!r}{meant} `hocklift --help` lists them all")
 
 
 def parser() -> argparse.ArgumentParser:

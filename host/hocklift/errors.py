@@ -9,6 +9,10 @@ class HockliftError(Exception):
     """Anything that the person can put right; the message tells how."""
 
 
+class UsageError(HockliftError):
+    """Words on the command line that mean nothing."""
+
+
 class RigFileError(HockliftError):
     """A rig file that is missing, unreadable, incomplete, or describes no possible rig."""
 

@@ -107,6 +107,20 @@ print(sorted({"pint", "numba", "numpy", "scipy", "matplotlib", "rich"} & set(sys
     assert done.stdout.endswith("\n[]\n")
 
 
+@pytest.mark.parametrize(
+    ("word", "expected"),
+    [
+        ("reherse", "did you mean `hocklift rehearse`? "),
+        ("Fit", "did you mean `hocklift fit`? "),
+        ("qqq", "no command is called 'qqq'. `hocklift --help` lists them all"),
+        ("", "no command is called ''. "),
+    ],
+)
+def test_a_mistyped_command_is_told_which_one_may_be_meant(word, expected, capsys) -> None:
+    assert main([word]) == 2
+    assert expected in capsys.readouterr().err
+
+
 def test_help_lists_every_command(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit) as end:
         main(["--help"])
@@ -119,7 +133,6 @@ def test_help_lists_every_command(capsys: pytest.CaptureFixture[str]) -> None:
     ("words", "expected"),
     [
         ([], "COMMAND"),
-        (["reherse"], "invalid choice"),
         (["new"], "DIR"),
         (["rehearse", "a.toml", "b.toml"], "b.toml"),
         (["rehearse", "--sec", "3"], "--sec"),

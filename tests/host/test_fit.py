@@ -10,7 +10,6 @@ import pytest
 from cobs import cobs
 from documents import document_of
 from hocklift.cli import main
-from hocklift.commands.fit import table_rows
 from hocklift.fitting.compiled import ALONE, RAISED, SWINGING, reliance, told_apart
 from hocklift.fitting.fitting import EXERCISES, fit
 from hocklift.fitting.frames import clocks_of
@@ -18,6 +17,7 @@ from hocklift.fitting.numbers import numbers_of
 from hocklift.fitting.pieces import pieces_of
 from hocklift.fitting.readings import readings_of
 from hocklift.fitting.sensing import read_rad, shaft_rad
+from hocklift.fitting.told import table_rows
 from hocklift.log import Log, LogWriter, read_log
 from hocklift.pages.fit_page import PAGE
 from hocklift.pages.fit_pictures import PLANS

@@ -11,33 +11,21 @@ from rich.table import Table
 
 from hocklift.commands.output import check_out, deliver
 from hocklift.errors import LogError, RigFileError
-from hocklift.fitting.fitting import (
-    EXERCISES,
-    Fit,
-    Summed,
-    Told,
-    cells,
-    changed,
-    fit,
-    name_of,
+from hocklift.fitting.fitting import EXERCISES, Fit, changed, fit
+from hocklift.fitting.told import (
+    HEADINGS,
+    NOTES,
+    WALK_HEADINGS,
+    lacking_words,
+    ordered,
+    table_rows,
     verdict,
+    walk_rows,
 )
-from hocklift.fitting.numbers import GROUPS
 from hocklift.log import read_log, rig_of
-from hocklift.rehearsal import ROWS
 from hocklift.rigfile.file import rig_or_demo
 
 SCHEMA = "hocklift fit 1"
-HEADINGS = ("number", "in the file", "found", "give or take", "")
-# Of `rehearsal.ROWS`, what the gains are told by.
-WALK_ROWS = ROWS[:8]
-NOTES = (
-    "Masses and lengths are taken as the file has them: weigh and measure them. A number is told"
-    " where the recording narrows its tolerance clearly; give or take is one standard error.",
-    "The simulator is not the rig: where a number surprises, look at that part before you believe"
-    " it. Limits under [safety] were chosen for the file's rig: drill what is written"
-    " (hocklift drill) before you flash it.",
-)
 _TABLE_WIDTH = 80
 
 
@@ -102,39 +90,6 @@ def show(found: Fit, console: Console) -> None:
     for note in NOTES:
         say(f"\n{note}")
     say(f"\n{verdict(found)}", style="bold red" if found.unmet else "bold green")
-
-
-def ordered(found: Fit) -> list[Told]:
-    """All rows, group by group."""
-    names = [group.name for group in GROUPS]
-    return sorted(found.rows, key=lambda row: names.index(row.number.group))
-
-
-def table_rows(found: Fit) -> list[tuple[str, ...]]:
-    """Each number, then what several make together, as a table shows them."""
-    rows: list[Told | Summed] = [*ordered(found), *found.sums]
-    return [(name_of(row), *cells(row)) for row in rows]
-
-
-def lacking_words(found: Fit) -> list[str]:
-    """What there is too little of, and how to record it."""
-    return [
-        f"Too little of {one.name} ({found.found[one.kind]}, wanted {one.least}), which tells"
-        f" {one.tells}. To record: {one.how}."
-        for one in found.lacking
-    ]
-
-
-def walk_rows(found: Fit) -> list[tuple[str, ...]]:
-    """A walk on the file's rig and on the rig as found: what, want, and both legs of each."""
-    walks = (found.legs_before, found.legs_after)
-    return [
-        (what, wanted(found.rig), *(figure(leg) for legs in walks for leg in legs.values()))
-        for what, figure, wanted in WALK_ROWS
-    ]
-
-
-WALK_HEADINGS = ("", "wanted", "file, left", "right", "found, left", "right")
 
 
 def _walk_table(found: Fit) -> Table:

@@ -12,6 +12,7 @@ from hocklift.commands.output import check_out, deliver
 from hocklift.errors import RigFileError
 from hocklift.rigfile.file import any_rig_or_demo
 from hocklift.tuning.kinds import kind_of
+from hocklift.tuning.told import SMOOTH_WORDS, caution
 from hocklift.tuning.tuning import (
     Row,
     Tuning,
@@ -24,23 +25,6 @@ from hocklift.tuning.tuning import (
 )
 
 SCHEMA = "hocklift tune 1"
-_START = (
-    "Gains from a simulation are a start, not an approval. A {joint} that moves otherwise fails"
-    " otherwise, and the limits under [safety] were chosen for the gains of before: drill the rig"
-    " again (hocklift drill) before you flash it."
-)
-# By what moves: how to go on then, and what its smoothness is told with.
-_THEN = {
-    "leg": " Then try it unloaded, then on the stand, with somebody at the emergency stop"
-    " (hocklift check).",
-    "wing": " Then try it empty, nobody within reach of its tip, with somebody at the emergency"
-    " stop.",
-}
-SMOOTH_WORDS = {
-    "leg": "How smoothly they walk, the roughest of them, and how far the loop is from swinging,"
-    " in the pose and phase nearest to it",
-    "wing": "How smoothly they move, the roughest of them",
-}
 _TABLE_WIDTH = 80
 
 
@@ -72,12 +56,6 @@ def _write_page(tuning: Tuning, folder: Path) -> Path:
     from hocklift.pages.tune_page import write_page  # drawing is slow to import
 
     return write_page(tuning, folder)
-
-
-def caution(tuning: Tuning) -> str:
-    """What to do with the gains of this tuning before they move anything."""
-    joint = kind_of(tuning.after).joint
-    return _START.format(joint=joint) + _THEN[joint]
 
 
 def print_tuning(tuning: Tuning, console: Console) -> None:

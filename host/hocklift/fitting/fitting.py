@@ -283,31 +283,6 @@ def _walk(rig: Rig, made: Rig) -> dict[str, LegFigures]:
     return {leg: leg_figures(trace, leg, made) for leg in LEGS}
 
 
-def verdict(fit: Fit) -> str:
-    """One line to act on."""
-    told = sum(row.told for row in fit.rows)
-    other = sum(changed(row) for row in fit.rows)
-    words = f"{told} of {len(fit.rows)} numbers told; {other} are not as {fit.rig_name} has them."
-    if not fit.unmet:
-        return f"{words} Its gains meet every want on the rig as found."
-    what, found, advice = fit.unmet[0]
-    return (
-        f"{words} Not yet with these gains, on the rig as found: {what}: {found}. Next: {advice}."
-    )
-
-
-def cells(row: Told | Summed) -> tuple[str, str, str, str]:
-    """What a table shows of a row: in the file with its unit, found, standard error, a word."""
-    word = "cannot tell" if not row.told else "differs" if changed(row) else "as in the file"
-    was = in_unit(row.was, _unit(row))
-    return f"{was:.4g} {_unit(row)}", *(shown(row) if row.told else ("", "")), word
-
-
-def name_of(row: Told | Summed) -> str:
-    """What a table calls it."""
-    return row.number.name if isinstance(row, Told) else row.sum.name
-
-
 def changed(row: Told | Summed) -> bool:
     """Whether the rig file has another value than this, by more than two standard errors."""
     return row.told and abs(row.value - row.was) > 2 * row.error
@@ -315,12 +290,13 @@ def changed(row: Told | Summed) -> bool:
 
 def shown(row: Told | Summed) -> tuple[str, str]:
     """A value and its error in the row's unit, both to the error's second digit."""
-    value, error = (in_unit(one, _unit(row)) for one in (row.value, row.error))
+    value, error = (in_unit(one, unit_of(row)) for one in (row.value, row.error))
     places = max(0, 1 - floor(log10(error)))
     return f"{value:.{places}f}", f"{error:.{places}f}"
 
 
-def _unit(row: Told | Summed) -> str:
+def unit_of(row: Told | Summed) -> str:
+    """What it is shown in."""
     if isinstance(row, Summed):
         return row.sum.unit
     return _POT_UNIT if row.number.key is None else row.number.key.unit
@@ -328,4 +304,4 @@ def _unit(row: Told | Summed) -> str:
 
 def _as_shown(row: Told) -> float:
     """In SI, rounded as it is shown."""
-    return to_si(Written(Fraction(shown(row)[0]), _unit(row)))
+    return to_si(Written(Fraction(shown(row)[0]), unit_of(row)))

@@ -2,16 +2,17 @@
 
 from pathlib import Path
 
-from hocklift.commands.fit import (
+from hocklift.files import write_atomically
+from hocklift.fitting.fitting import Fit
+from hocklift.fitting.told import (
     HEADINGS,
     NOTES,
     WALK_HEADINGS,
     lacking_words,
     table_rows,
+    verdict,
     walk_rows,
 )
-from hocklift.files import write_atomically
-from hocklift.fitting.fitting import Fit, verdict
 from hocklift.pages.drawing import drawn
 from hocklift.pages.fit_pictures import PLANS
 from hocklift.pages.page import render

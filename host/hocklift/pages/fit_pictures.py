@@ -6,11 +6,11 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from hocklift.commands.fit import ordered
 from hocklift.fitting.compiled import RAISED, STOOPED, SWINGING
 from hocklift.fitting.fitting import Fit
 from hocklift.fitting.model import Floats, Would
 from hocklift.fitting.pieces import Piece
+from hocklift.fitting.told import ordered
 from hocklift.pages.drawing import BLUE, DASHED, INK, RED, Plan
 
 _INTO = "time into it, s"

@@ -6,7 +6,6 @@ from typing import Any
 import numpy as np
 from legsim.wing.rig import WingRig
 
-from hocklift.commands.tune import SMOOTH_WORDS, caution
 from hocklift.files import write_atomically
 from hocklift.pages.drawing import drawn
 from hocklift.pages.motion import LEGS, motion_of_walk
@@ -15,6 +14,7 @@ from hocklift.pages.tune_pictures import FROM_S, PLANS, walked
 from hocklift.pages.wing_motion import motion_of_show
 from hocklift.pages.wing_tune_pictures import WING_PLANS, carried, carried_s
 from hocklift.safety.cautions import BEFORE_MOTION
+from hocklift.tuning.told import SMOOTH_WORDS, caution
 from hocklift.tuning.tuning import Tuning, key_rows, smooth_rows, verdict, want_rows
 
 PAGE = "tune.html"
