@@ -457,7 +457,8 @@ FAULTS = (
         RELEASE,
         UNTIL_DISARMED,
         "One leg did not follow the stoop, and the other one waited for it.",
-        "Look for a jammed rope, a weak battery, or far more weight on one leg than on the other.",
+        "Look for a rope that is jammed or lies loose, a weak battery, or far more weight on one"
+        " leg than on the other.",
     ),
 )
 

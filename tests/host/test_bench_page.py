@@ -188,6 +188,8 @@ def test_nothing_on_the_page_takes_the_space_bar_for_itself(page, bench):
 
 def hold_stick(page, toward):
     """Draw the stick to the end where it stoops (-1) or rises (1), and keep hold of it."""
+    # With large letters it lies below the window's edge, where no mouse comes.
+    page.locator("#stick").scroll_into_view_if_needed()
     box = page.locator("#stick").bounding_box()
     middle = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     page.mouse.move(*middle)

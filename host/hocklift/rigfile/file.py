@@ -135,13 +135,22 @@ def _of_legs(rig: AnyRig, name: str) -> Rig:
     return rig
 
 
+def _toml_words(error: Exception) -> str:
+    """What is wrong with a text, where the library's own words say too little."""
+    words = str(error) or "nested too deep"
+    # The library stumbles over the second of two alike.
+    for theirs in ("Cannot overwrite a value", "Cannot declare"):
+        words = words.replace(theirs, f"the same key or section stands there before: {theirs}")
+    return words
+
+
 def parse_any_rig(text: str, name: str) -> AnyRig:
     """The same of a rig file of either kind."""
     try:
         document = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         raise RigFileError(
-            f"{name}: is not valid TOML: {str(error) or 'nested too deep'}; "
+            f"{name}: is not valid TOML: {_toml_words(error)}; "
             'a line reads like thigh_length = "440 mm", with quotes around number and unit'
         ) from error
     if not document:
