@@ -22,7 +22,7 @@ def verdict(fit: Fit) -> str:
     """One line to act on."""
     told = sum(row.told for row in fit.rows)
     other = sum(changed(row) for row in fit.rows)
-    words = f"{told} of {len(fit.rows)} numbers told; {other} are not as {fit.rig_name} has them."
+    words = f"{told} of {len(fit.rows)} numbers told, {other} of them other than in {fit.rig_name}."
     if not fit.unmet:
         return f"{words} Its gains meet every want on the rig as found."
     what, found, advice = fit.unmet[0]
