@@ -30,9 +30,9 @@ class Figure(NamedTuple):
 FIGURES = (
     Figure("spring rate", lambda rig: rig.spring.rate_N_per_m, 0.03, True),
     Figure("spring preload", lambda rig: rig.spring.force_extended_N, 0.05, True),
-    Figure("friction of a joint in a lift", friction_Nm, 0.15, True),
+    Figure("joint friction in a lift", friction_Nm, 0.15, True),
     Figure("dry friction alone", lambda rig: rig.mechanism.hinge_friction_Nm, 0.15, True),
-    Figure("efficiency of gears and rope", efficiency, 0.05, True),
+    Figure("gear and rope efficiency", efficiency, 0.05, True),
     Figure("frame of the speed controller", lambda rig: rig.controller.frame_s, 0.004, False),
 )
 

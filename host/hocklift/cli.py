@@ -197,7 +197,7 @@ def _fit_arguments(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     add("log", metavar="LOG", type=Path, help="a recording")
     add("rig", metavar="RIG", type=Path, nargs="?", help="rig file (left out: the recorded one)")
-    add("--write", action="store_true", help="write what is told into RIG, its comments kept")
+    add("--write", action="store_true", help="write what was found into RIG, its comments kept")
     add("--json", action="store_true", help="print the numbers as JSON")
     add("--out", metavar="DIR", type=Path, help="folder for pictures")
 

@@ -19,12 +19,13 @@ from hocklift.fitting.readings import readings_of
 from hocklift.fitting.sensing import read_rad, shaft_rad
 from hocklift.fitting.told import table_rows
 from hocklift.log import Log, LogWriter, read_log
+from hocklift.logfigures import spells
 from hocklift.pages.fit_page import PAGE
 from hocklift.pages.fit_pictures import PLANS
 from hocklift.rigfile.file import read_rig, rig_text, write_rig
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from legcore.phases import STANDING
+from legcore.phases import LOWERING, STANDING
 from legsim.rig import Rig
 from legsim.wing.rig import WingRig
 from legwire.crc import START
@@ -129,6 +130,22 @@ def test_without_a_leg_that_swings_freely_friction_cannot_be_told(hidden):
     assert not told["mechanism.hinge_friction_Nm"]
     assert told["spring.rate_N_per_m"]
     assert next(row[-1] for row in table_rows(blind) if "hinge_friction" in row[0]) == "cannot tell"
+
+
+@pytest.mark.parametrize("leg", LEGS)
+def test_a_recording_may_end_in_any_tick_of_a_foot_coming_down(leg, hidden):
+    _, found = hidden[SEEDS[0]]
+    start, end = spells(found.log.ticks[f"{leg}_phase"] == LOWERING)[-1]
+    for last in range(start, end + 1, 7):
+        pieces = pieces_of(readings_of(cut(found.log, 0, last)), DEMO)
+        assert all(piece.end <= last for piece in pieces)
+
+
+def test_an_efficiency_near_one_is_never_found_above_it():
+    # Gears that gave more than they take would be a motor of their own.
+    slick = replace(DEMO, rope=replace(DEMO.rope, sheave_efficiency=0.999))
+    number = next(one for one in numbers_of(slick) if one.field == "rope.sheave_efficiency")
+    assert number.value(3.0) == 1.0
 
 
 def test_a_hand_that_draws_a_foot_back_is_not_taken_for_a_swing(hidden):

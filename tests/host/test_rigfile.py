@@ -340,8 +340,14 @@ def test_all_that_is_wrong_is_told_at_once_a_line_each() -> None:
         (b"", "is empty; `hocklift new DIR` writes"),
         (b"\n# nothing yet\n", "is empty"),
         (b"[mechanism]\nthigh_length = 440 mm\n", "at line 2, column 20"),
-        (b"[mechanism]\n[mechanism]\n", "the same key or section stands there before"),
-        (b"[spring]\nrate = 1\nrate = 2\n", "the same key or section stands there before"),
+        (
+            b"[mechanism]\n[mechanism]\n",
+            "TOML: the same key or section stands there before",
+        ),
+        (
+            b"[spring]\nrate = 1\nrate = 2\n",
+            "TOML: the same key or section stands there before",
+        ),
         (b"x = " + b"[" * 100_000, "is not valid TOML"),
         (b"x = " + b"9" * 10_000, "is not valid TOML"),
         (b'[mechanism]\nthigh_length = "440 \xb5m"\n', "line 2 is not UTF-8"),

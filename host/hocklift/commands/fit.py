@@ -13,6 +13,7 @@ from hocklift.commands.output import check_out, deliver
 from hocklift.errors import LogError, RigFileError
 from hocklift.fitting.fitting import EXERCISES, Fit, changed, fit
 from hocklift.fitting.told import (
+    CAUTION,
     HEADINGS,
     NOTES,
     WALK_HEADINGS,
@@ -24,6 +25,7 @@ from hocklift.fitting.told import (
 )
 from hocklift.log import read_log, rig_of
 from hocklift.rigfile.file import rig_or_demo
+from hocklift.safety.cautions import before_motion
 
 SCHEMA = "hocklift fit 1"
 _TABLE_WIDTH = 80
@@ -60,8 +62,11 @@ def run(args: argparse.Namespace) -> int:
         from hocklift.rigfile.edit import edit_rig
 
         edit_rig(args.rig, found.changes)
-        words = f"Written: {args.rig}" if found.changes else f"Left as it is: {args.rig}"
-        console.print(words, highlight=False, soft_wrap=True)
+        console.print(
+            f"Written: {args.rig}; what cannot be told alone, as it goes best with the rest",
+            highlight=False,
+            soft_wrap=True,
+        )
     return 1 if found.unmet else 0
 
 
@@ -85,6 +90,8 @@ def show(found: Fit, console: Console) -> None:
     console.print(table)
     for words in lacking_words(found):
         say(f"\n{words}", style="yellow")
+    if found.lacking:
+        say(f"\n{before_motion(CAUTION)}")
     say("\nOne walk with the gains of the file:\n")
     console.print(_walk_table(found))
     for note in NOTES:

@@ -16,7 +16,7 @@ from legsim.linkage import GRAVITY_MPS2
 from legsim.sensors import play
 
 # Kinds of pieces: standing on the stops, rope easy; in the air; stooping, weight on both legs;
-# standing on this leg alone, its rope easy, the other foot held up; hanging, its foot let go.
+# standing on this leg alone, its rope easy, the other foot coming down; hanging, let go by a hand.
 REST, RAISED, STOOPED, ALONE, SWINGING = 0, 1, 2, 3, 4
 
 PIECE = np.dtype(

@@ -29,13 +29,11 @@ from hocklift.wearerfile import built_in_gait
 # 50 hidden rigs (`python -m benchmarks.fitting`) errors then are what they say.
 _DOUBT = 2.5
 # A number is told once its standard error is at most this share of its tolerance's.
-TOLD_SHARE = 0.6
+_TOLD_SHARE = 0.6
 # Over so many spreads a figure's slope is taken.
 _SLOPE_STEP = 0.01
 # A board's own clock is so good (common practice, no source).
 _QUARTZ = 50e-6
-# How far a pot reads off is no number of a rig file.
-_POT_UNIT = "deg"
 # The walk on the rig as found: as `rehearse` has it.
 _WALK_S, _SEED = 20.0, 2
 
@@ -242,10 +240,10 @@ def _rows(model: Model, best: Found, rig: Rig, clocks: dict[str, Clock] | None) 
         was = 0.0 if number.key is None else float(number.key.of(rig))
         if number.field in places:
             i = places[number.field]
-            # No recording says less than the tolerance.
+            # Whatever a recording says, the tolerance holds.
             share = min(_DOUBT * float(errors[i]), 1.0)
             value, error = values[number.field], share * number.per_u(float(best.x[i]))
-            rows.append(Told(number, was, value, error, share <= TOLD_SHARE))
+            rows.append(Told(number, was, value, error, share <= _TOLD_SHARE))
         elif number.field == FRAME and clocks is not None:
             value = float(np.mean([clock.frame_s for clock in clocks.values()]))
             error_s = sqrt(sum(clock.error_s**2 for clock in clocks.values())) / len(clocks)
@@ -266,7 +264,7 @@ def _summed(one: Sum, model: Model, best: Found, rig: Rig) -> Summed:
         slopes[i] = (one.of(model.rig_at(moved)) - value) / _SLOPE_STEP
     before = float(np.sqrt(slopes @ slopes))
     error = min(_DOUBT * float(np.sqrt(slopes @ best.covariance @ slopes)), before)
-    return Summed(one, one.of(rig), value, error, error <= TOLD_SHARE * before)
+    return Summed(one, one.of(rig), value, error, error <= _TOLD_SHARE * before)
 
 
 def _unfitted(model: Model, rig: Rig) -> Floats:
@@ -297,9 +295,7 @@ def shown(row: Told | Summed) -> tuple[str, str]:
 
 def unit_of(row: Told | Summed) -> str:
     """What it is shown in."""
-    if isinstance(row, Summed):
-        return row.sum.unit
-    return _POT_UNIT if row.number.key is None else row.number.key.unit
+    return row.sum.unit if isinstance(row, Summed) else row.number.unit
 
 
 def _as_shown(row: Told) -> float:

@@ -32,7 +32,8 @@ FOLD_TICKS, BATTERY_TICKS = 4, 20
 # how far that may be off.
 _SLACK_M, _HELD_M = -0.003, 0.03
 _STRETCH_SPREAD_M = 0.05
-# A hand lets go so long after a piece of swinging begins, give or take.
+# A hand lets go so long after a piece of swinging begins, give or take: the piece begins a quarter
+# of a second before a leg has gone half a degree, which takes it some 55 ms.
 _LET_GO_S, _LET_GO_SPREAD_S = 0.195, 0.015
 # With pulses nearer to neutral a motor without sensors stops and starts as it likes. There the
 # voltage is not compared; at rest it stands within one step of its converter, besides.
@@ -75,8 +76,8 @@ class Off:
 class Model:
     """A recording, its pieces, and the rig that it is compared with.
 
-    Unknown are, in this order and each in its spread: the numbers, and the stretch of the line
-    where each piece begins.
+    Unknown are, in this order and each in its spread: the numbers, and one of each piece: how far
+    its line is stretched where it begins, or when the hand lets go of a leg that swings.
     """
 
     def __init__(

@@ -18,9 +18,9 @@ from hocklift.rigfile.keys import KEYS, Key
 LEGS = ("left", "right")
 JOINTS = ("thigh", "shank")
 # An even spread is so many times its standard deviation; one that goes one way is half as wide.
-_EVEN = sqrt(3)
+EVEN = sqrt(3)
 # A pot against its calibration: a level's error, and what a line through four poses leaves.
-_POT_RAD = hypot(radians(0.2), radians(0.3)) / _EVEN
+_POT_RAD = hypot(radians(0.2), radians(0.3)) / EVEN
 
 
 class Group(NamedTuple):
@@ -83,11 +83,12 @@ class Number:
     key: Key | None
 
     def value(self, u: float) -> float:
-        """In SI, at so many standard deviations."""
-        return self.centre * exp(self.spread * u) if self.factor else self.centre + self.spread * u
+        """In SI, at so many standard deviations; no farther than its key's range."""
+        value = self.centre * exp(self.spread * u) if self.factor else self.centre + self.spread * u
+        return value if self.key is None else min(max(value, self.key.low), self.key.high)
 
     def u(self, value: float) -> float:
-        """The other way round."""
+        """The other way round, within the range."""
         if self.factor:
             return log(value / self.centre) / self.spread
         return (value - self.centre) / self.spread
@@ -103,13 +104,13 @@ class Number:
 
 
 def numbers_of(rig: Rig) -> tuple[Number, ...]:
-    """All numbers to look for, about what `rig` has; what is 0 there has no tolerance."""
+    """All numbers to look for, about what `rig` has; a share of 0 is no tolerance."""
     tolerances = {one.key: one for one in TOLERANCES}
     found = []
     for group in GROUPS:
         for field in group.fields:
             number = _number(rig, field, group.name, tolerances[field])
-            if number.centre != 0:
+            if number.centre != 0 or not number.factor:
                 found.append(number)
     return (
         *found,
@@ -134,7 +135,7 @@ def _number(rig: Rig, field: str, group: str, tolerance: Tolerance) -> Number:
     section, name = field.split(".")
     key = next(key for key in KEYS[section].values() if key.field == name)
     value = float(key.of(rig))
-    spread, centre = tolerance.spread / _EVEN, value
+    spread, centre = tolerance.spread / EVEN, value
     if tolerance.way in (MORE, LESS):
         spread /= 2
         centre *= 1 + tolerance.spread / 2 * (1 if tolerance.way == MORE else -1)

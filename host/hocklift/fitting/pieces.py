@@ -143,7 +143,7 @@ def _alone(readings: Readings, leg: str, m: Mechanism) -> list[Piece]:
     found = []
     for start, end in spells(other.phase == LOWERING):
         last = _last_clear(readings, other, start, end)
-        gone_m = abs(foot_m[last] - foot_m[start])
+        gone_m = abs(foot_m[last - 1] - foot_m[start])
         if last > start + settled + _FEW_TICKS and gone_m < _ON_SPOT_M:
             found.append(Piece(leg, ALONE, start, last, start + settled, start, False))
     return found

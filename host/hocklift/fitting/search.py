@@ -19,7 +19,7 @@ Floats = NDArray[np.float64]
 # Differences are taken over a number's standard error, as far as that is known, within these
 # spreads: a motor that may start or not makes rows jump, and a wide step would meet every jump.
 _STEP_LEAST, _STEP_MOST = 0.03, 0.3
-# Over which a line's stretch is varied.
+# Over which the unknown of each piece is varied.
 _STRETCH_STEP = 0.004
 # Rounds at most, and by how much a round must still mend things: while the noise is guessed, with
 # the noise that is left then, and with what is left after that.
@@ -28,7 +28,7 @@ _STAGES = (("roughly", 8, 0.02), ("finely", 12, 1e-4), ("at last", 20, 1e-4))
 _DAMPING, _DAMPING_MOST = 1e-3, 1e4
 # What is linear about one rig is so no farther than this, in spreads.
 _FARTHEST = 1.5
-# Nobody knows where in its play a hand held a leg, nor how its pots' tracks are bent there.
+# Nobody knows where in its pots' play a hand held a leg.
 _NOT_OF_SWINGS = ("sensors.pot_backlash_rad",)
 # What one row errs, the next ones err with it for so long.
 _TOGETHER_S = 0.5

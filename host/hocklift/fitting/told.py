@@ -15,6 +15,10 @@ NOTES = (
     " it. Limits under [safety] were chosen for the file's rig: drill what is written"
     " (hocklift drill) before you flash it.",
 )
+CAUTION = (
+    "Before a leg is drawn by hand, press the emergency stop, so that no motor can turn, and keep"
+    " clear of where it swings."
+)
 WALK_HEADINGS = ("", "wanted", "file, left", "right", "found, left", "right")
 
 

@@ -15,8 +15,8 @@ Floats = NDArray[np.float64]
 
 # Beyond so many times its spread a row counts no more than one there: something else happened.
 FAR = 3.0
-# Where a piece begins is read to so much, by a smoothed angle; the battery at rest to about one
-# step of a twelve-bit converter over 30 V.
+# Where a piece begins is read to so much, by a smoothed angle; the battery at rest by the mean of
+# some twenty readings, each good to a step of 7 mV.
 _START_RAD, _REST_V = radians(0.05), 0.002
 # Where a hand held a leg, its pots may be anywhere in their play; a leg that has sunk under all
 # the weight is read better.

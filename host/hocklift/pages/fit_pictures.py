@@ -9,13 +9,12 @@ from matplotlib.figure import Figure
 from hocklift.fitting.compiled import RAISED, STOOPED, SWINGING
 from hocklift.fitting.fitting import Fit
 from hocklift.fitting.model import Floats, Would
+from hocklift.fitting.numbers import EVEN
 from hocklift.fitting.pieces import Piece
 from hocklift.fitting.told import ordered
 from hocklift.pages.drawing import BLUE, DASHED, INK, RED, Plan
 
 _INTO = "time into it, s"
-# An even spread is so many times its standard deviation.
-_TOLERANCE = 3**0.5
 
 
 def _draw_numbers(figure: Figure, found: Fit) -> None:
@@ -25,7 +24,8 @@ def _draw_numbers(figure: Figure, found: Fit) -> None:
         number = row.number
         per = number.per_u(0.0)
         at, error = (row.value - row.was) / per, row.error / per
-        ax.plot([-_TOLERANCE, _TOLERANCE], [i, i], color=INK, lw=5, alpha=0.15)
+        middle = (number.centre - row.was) / per
+        ax.plot([middle - EVEN, middle + EVEN], [i, i], color=INK, lw=5, alpha=0.15)
         ax.errorbar([at], [i], xerr=[2 * error], color=BLUE, marker="o", ms=4, capsize=3)
     ax.set_yticks(range(len(rows)), [row.number.name for row in reversed(rows)])
     ax.axvline(0, color=INK, lw=0.8)
