@@ -5,7 +5,6 @@ Angles are read through the calibration that the board had.
 
 from dataclasses import dataclass
 from math import pi, radians
-from typing import Any
 
 import numpy as np
 from legcore.model import CALIBRATION_POINTS
@@ -80,58 +79,66 @@ def readings_of(log: Log) -> Readings:
             f"{log.path}: holds less than a second without a new start; record a walk"
             " with `hocklift record`"
         )
-    place = ticks["tick"].astype(np.int64) - int(ticks["tick"][0])
-    every = np.arange(place[-1] + 1)
-    here = np.zeros(len(every), np.bool_)
-    here[place] = True
-
-    def dense(values: NDArray[np.integer[Any]]) -> Floats:
-        return np.asarray(np.interp(every, place, values), np.float64)
-
-    def held(values: NDArray[np.generic]) -> NDArray[np.int64]:
-        return np.asarray(values[np.searchsorted(place, every, side="right") - 1], np.int64)
-
-    neutral_us = log.setting("pulse_neutral_us") or 0
-    legs = {}
-    for leg in LEGS:
-        good = here.copy()
-        lean_rad = {}
-        for joint in JOINTS:
-            count = held(ticks[f"{leg}_{joint}_count"])
-            calibration = f"{leg}_{joint}"
-            in_window = (count >= _setting(log, f"{calibration}.low_count")) & (
-                count <= _setting(log, f"{calibration}.high_count")
-            )
-            if not (in_window & here).any():
-                raise LogError(
-                    f"{log.path}: the {leg} {joint} never read within its window; mend its sensor,"
-                    " then record anew"
-                )
-            good &= in_window
-            angle_rad = _angle_rad(log, calibration, count)
-            lean_rad[joint] = np.interp(every, every[in_window & here], angle_rad[in_window & here])
-        smooth_rad = {joint: _smooth(lean_rad[joint]) for joint in JOINTS}
-        rate_radps = {joint: _smooth(lean_rad[joint], log.period_s) for joint in JOINTS}
-        pulse_us = held(ticks[f"{leg}_pulse_us"])
-        legs[leg] = LegReadings(
-            lean_rad,
-            smooth_rad,
-            {joint: last_way(smooth_rad[joint], _TURN_RAD) for joint in JOINTS},
-            good,
-            rate_radps,
-            np.where(pulse_us > 0, pulse_us, neutral_us) * 1e-6,
-            (held(ticks[f"{leg}_contacts"]) & 1).astype(np.float64),
-            (held(ticks[f"{leg}_contacts"]) & 2) > 0,
-            held(ticks[f"{leg}_phase"]),
-        )
+    rows = _Rows(ticks)
+    neutral_us = _setting(log, "pulse_neutral_us")
     return Readings(
         log.period_s,
-        every * log.period_s,
-        dense(ticks["battery_mV"]) / 1000,
+        rows.every * log.period_s,
+        rows.bridged("battery_mV") / 1000,
         neutral_us * 1e-6,
-        (log.setting("rest_fold_cdeg") or 0) * _RAD_PER_CDEG,
+        _setting(log, "rest_fold_cdeg") * _RAD_PER_CDEG,
         bool((log.hello or log.header.get("board") or {}).get("calibrated_day", 0)),
-        legs,
+        {leg: _leg(log, rows, leg, neutral_us) for leg in LEGS},
+    )
+
+
+class _Rows:
+    """Ticks put where they belong: a value for every one from the first to the last."""
+
+    def __init__(self, ticks: NDArray[np.void]) -> None:
+        self.ticks = ticks
+        self.place = ticks["tick"].astype(np.int64) - int(ticks["tick"][0])
+        self.every = np.arange(self.place[-1] + 1)
+        self.here = np.zeros(len(self.every), np.bool_)
+        self.here[self.place] = True
+        self._latest = np.searchsorted(self.place, self.every, side="right") - 1
+
+    def bridged(self, name: str) -> Floats:
+        """A channel, a straight line where ticks are missing."""
+        return np.asarray(np.interp(self.every, self.place, self.ticks[name]), np.float64)
+
+    def kept(self, name: str) -> NDArray[np.int64]:
+        """A channel, its latest value where ticks are missing."""
+        return np.asarray(self.ticks[name][self._latest], np.int64)
+
+
+def _leg(log: Log, rows: _Rows, leg: str, neutral_us: int) -> LegReadings:
+    good, lean_rad = rows.here.copy(), {}
+    for joint in JOINTS:
+        count, calibration = rows.kept(f"{leg}_{joint}_count"), f"{leg}_{joint}"
+        low, high = (_setting(log, f"{calibration}.{end}_count") for end in ("low", "high"))
+        read = (count >= low) & (count <= high)
+        good &= read
+        read &= rows.here
+        if not read.any():
+            raise LogError(
+                f"{log.path}: the {leg} {joint} never read within its window; mend its sensor,"
+                " then record anew"
+            )
+        angle_rad = _angle_rad(log, calibration, count)
+        lean_rad[joint] = np.interp(rows.every, rows.every[read], angle_rad[read])
+    smooth_rad = {joint: _smooth(lean_rad[joint]) for joint in JOINTS}
+    pulse_us, contacts = rows.kept(f"{leg}_pulse_us"), rows.kept(f"{leg}_contacts")
+    return LegReadings(
+        lean_rad,
+        smooth_rad,
+        {joint: last_way(smooth_rad[joint], _TURN_RAD) for joint in JOINTS},
+        good,
+        {joint: _smooth(lean_rad[joint], log.period_s) for joint in JOINTS},
+        np.where(pulse_us > 0, pulse_us, neutral_us) * 1e-6,
+        (contacts & 1).astype(np.float64),
+        (contacts & 2) > 0,
+        rows.kept(f"{leg}_phase"),
     )
 
 
