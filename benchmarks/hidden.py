@@ -117,7 +117,7 @@ def _run(walk: Walk, made: Rig) -> None:
         held = start_s not in _LET_GO_S
         wearer["stirrup_N_per_m"] = held * made.wearer.stirrup_N_per_m
         wearer["stirrup_Ns_per_m"] = held * made.wearer.stirrup_Ns_per_m
-        walk._run(round(start_s / period_s), round(end_s / period_s))
+        walk.run_part(round(start_s / period_s), round(end_s / period_s))
 
 
 def _lift(walk: Walk, by_m: float) -> None:

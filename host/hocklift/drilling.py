@@ -16,9 +16,9 @@ from legsim.strike import NOWHERE
 from legsim.tables import FAULTS, PHASES, Fault, fault_names
 from legsim.troubles import CORE_SETTINGS, CORE_STATE, DOUBLES, TROUBLES, Sight, Trouble
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from hocklift.errors import RigFileError
+from hocklift.progress import bar
 
 # (phase, moment at which the table of all troubles strikes, longest wait at random), both
 # after a leg has come into the phase.
@@ -268,15 +268,7 @@ def drill(rig: Rig, rig_name: str, runs: int, seed: int, console: Console) -> Ca
         raise RigFileError(f"{rig_name}: {error}") from error
     bench = Drill(rig)
     planned = list(table_cases(seed))
-    with Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        TextColumn("{task.completed:.0f} of {task.total:.0f} cases"),
-        TimeElapsedColumn(),
-        console=console,
-        transient=True,
-        disable=not console.is_terminal,
-    ) as progress:
+    with bar(console, "cases") as progress:
         task = progress.add_task("Drilling", total=len(planned) + runs)
         table, random = [], []
         for case in planned:

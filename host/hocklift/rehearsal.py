@@ -24,9 +24,9 @@ from legsim.trial import build_of, is_metronome, trial_walk
 from legsim.wearer import Gait, GaitError, gait_raises, metronome_raises, script
 from numpy.typing import NDArray
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from hocklift.errors import RigFileError, ScriptFileError, WearerFileError
+from hocklift.progress import bar
 from hocklift.scriptfile import LEG_TRACK, place, read_script
 from hocklift.studying.words import build_rows
 from hocklift.wearerfile import built_in_gait, read_gait
@@ -149,15 +149,7 @@ def _rehearsed(
     console: Console,
 ) -> Rehearsal:
     """Walk to the end, and work out the figures."""
-    with Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        TextColumn("{task.completed:.0f} of {task.total:.0f} s walked"),
-        TimeElapsedColumn(),
-        console=console,
-        transient=True,
-        disable=not console.is_terminal,
-    ) as progress:
+    with bar(console, "s walked") as progress:
         # The first run on a machine compiles the control code and the plant.
         task = progress.add_task("Rehearsing", total=seconds)
         for done in walk.ticks(round(1 / rig.control.period_s)):

@@ -24,10 +24,10 @@ from legsim.wing.settings import core_wings
 from legsim.wing.tables import WING_FAULTS
 from legsim.wing.troubles import MOMENTS, WING_DOUBLES, WING_TROUBLES
 from rich.console import Console
-from rich.progress import Progress
 
 from hocklift.drilling import nearest_to, of_most, over_words, sight_times
 from hocklift.errors import RigFileError
+from hocklift.progress import bar
 
 _WORD_BITS = 32
 _PHASE_CHANGES = "phase changes"
@@ -193,7 +193,7 @@ def drill_wings(
         raise RigFileError(f"{rig_name}: {error}") from error
     bench = WingDrill(rig)
     planned = list(table_cases(seed))
-    with Progress(console=console, transient=True, disable=not console.is_terminal) as progress:
+    with bar(console, "cases") as progress:
         table = [
             run_table_case(bench, case)
             for case in progress.track(planned, description="Drilling the table")

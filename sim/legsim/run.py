@@ -60,10 +60,11 @@ class Run:
     def ticks(self, chunk: int) -> Iterator[int]:
         """Run to the end, `chunk` ticks at a time; yields how many are done."""
         for start in range(0, len(self.lines), chunk):
-            self._run(start, min(start + chunk, len(self.lines)))
+            self.run_part(start, min(start + chunk, len(self.lines)))
             yield min(start + chunk, len(self.lines))
 
-    def _run(self, start: int, end: int) -> None:
+    def run_part(self, start: int, end: int) -> None:
+        """Run from one tick to before another."""
         board = self.state["board"]
         board["tick"] = start
         while start < end:
@@ -93,7 +94,7 @@ class Run:
 
     def run(self) -> NDArray[np.void]:
         """Run to the end at once; returns the trace."""
-        self._run(0, len(self.lines))
+        self.run_part(0, len(self.lines))
         return self.trace
 
 

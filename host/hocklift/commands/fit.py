@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 from rich.console import Console
-from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
 from hocklift.commands.output import check_out, deliver
@@ -24,6 +23,7 @@ from hocklift.fitting.told import (
     walk_rows,
 )
 from hocklift.log import read_log, rig_of
+from hocklift.progress import spinner
 from hocklift.rigfile.file import rig_or_demo
 from hocklift.safety.cautions import before_motion
 
@@ -47,16 +47,11 @@ def run(args: argparse.Namespace) -> int:
         rig, rig_name = recorded, "the recorded rig file"
     check_out(args)
     console = Console(stderr=True)
-    with Progress(
-        SpinnerColumn(),
-        TextColumn("Fitting: {task.description}"),
-        TimeElapsedColumn(),
-        console=console,
-        transient=True,
-        disable=not console.is_terminal,
-    ) as progress:
-        task = progress.add_task("reading")
-        found = fit(log, rig, rig_name, lambda words: progress.update(task, description=words))
+    with spinner(console) as progress:
+        task = progress.add_task("Fitting: reading")
+        found = fit(
+            log, rig, rig_name, lambda words: progress.update(task, description=f"Fitting: {words}")
+        )
     deliver(args, found, show=show, as_json=as_json, write_page=_write_page)
     if args.write:
         from hocklift.rigfile.edit import edit_rig

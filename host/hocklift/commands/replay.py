@@ -7,7 +7,6 @@ from typing import Any
 
 from legsim.rig import Rig
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
 from hocklift.commands.output import print_json
@@ -15,6 +14,7 @@ from hocklift.device import Device
 from hocklift.feeding import feed
 from hocklift.log import Log, read_log, rig_of
 from hocklift.logfigures import counted, times
+from hocklift.progress import bar
 from hocklift.replaying import Difference, Replay, replay, runs
 from hocklift.rigfile.file import read_rig
 from hocklift.safety.cautions import before_motion
@@ -75,19 +75,11 @@ def _feed(port: str, log: Log, console: Console) -> tuple[int, Difference | None
     total = sum(each.end - each.start for each in runs(log))
     with (
         Device(open_port(port, rig_of(log) or Rig())) as device,
-        Progress(
-            TextColumn("Feeding the board"),
-            BarColumn(),
-            TextColumn("{task.completed:.0f} of {task.total:.0f} ticks"),
-            TimeElapsedColumn(),
-            console=console,
-            transient=True,
-            disable=not console.is_terminal,
-        ) as progress,
+        bar(console, "ticks") as progress,
     ):
         about = f"The board is {device.transport.about}."
         console.print(about, highlight=False, markup=False, soft_wrap=True)
-        task = progress.add_task("", total=total)
+        task = progress.add_task("Feeding the board", total=total)
         device.hello()
         return feed(device, log, lambda ticks: progress.advance(task, ticks))
 

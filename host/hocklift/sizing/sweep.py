@@ -11,8 +11,8 @@ from typing import NamedTuple
 
 from legsim.rig import Rig
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
+from hocklift.progress import bar
 from hocklift.rigfile.keys import key_at, value_at, with_value_at
 from hocklift.rigfile.rules import RULES
 from hocklift.rigfile.units import show
@@ -198,15 +198,7 @@ def sweep(rig: Rig, rig_name: str, axes: tuple[Axis, ...], console: Console) -> 
     """Size every combination of the axes' values, the last axis fastest."""
     followers = _followers_of(rig, axes)
     combinations = []
-    with Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        TextColumn("{task.completed:.0f} of {task.total:.0f} sized"),
-        TimeElapsedColumn(),
-        console=console,
-        transient=True,
-        disable=not console.is_terminal,
-    ) as progress:
+    with bar(console, "sized") as progress:
         every = list(product(*(axis.values for axis in axes)))
         for values in progress.track(every, description="Sweeping"):
             combinations.append(_sized(rig, axes, values, followers))

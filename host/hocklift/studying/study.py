@@ -12,9 +12,9 @@ from legsim.figures import WANTS, Want
 from legsim.rig import Rig
 from legsim.settings import SettingsError, core_rig
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 
 from hocklift.errors import RigFileError
+from hocklift.progress import bar
 from hocklift.studying.crews import Crew
 from hocklift.studying.jobs import Job, Ran, Walks, batches
 from hocklift.studying.kept import Kept
@@ -201,16 +201,7 @@ def _done(
         left = [job for job in jobs if job.number not in done]
         if kept is not None:
             _tell_kept(console, title, kept, len(jobs) - len(left))
-        with Progress(
-            TextColumn("{task.description}"),
-            BarColumn(),
-            TextColumn("{task.completed:.0f} of {task.total:.0f} walked"),
-            TimeElapsedColumn(),
-            TimeRemainingColumn(),
-            console=console,
-            transient=True,
-            disable=not console.is_terminal,
-        ) as progress:
+        with bar(console, "walked") as progress:
             task = progress.add_task(title, total=len(jobs), completed=len(jobs) - len(left))
             for rans in crew(walks, batches(walks, left, batch_s)) if left else ():
                 if kept is None:

@@ -10,9 +10,9 @@ from random import Random
 from legsim.compiled import source_hash
 from legsim.rig import Rig
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from hocklift.loops.margins import Margins, rig_margins, worst
+from hocklift.progress import bar
 from hocklift.rigfile.file import rig_text
 from hocklift.rigfile.keys import AnyRig, key_at, keys_of, value_at
 from hocklift.rigfile.units import show, with_unit
@@ -132,20 +132,12 @@ def _watched(
     rig: AnyRig, rigs: int, budget: int, seed: int, walker: Walker, console: Console
 ) -> list[Best]:
     found = []
-    with Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        TextColumn("{task.completed:.0f} of {task.total:.0f} sets of gains tried"),
-        TimeElapsedColumn(),
-        console=console,
-        transient=True,
-        disable=not console.is_terminal,
-    ) as bar:
-        task = bar.add_task("Tuning", total=budget)
+    with bar(console, "sets of gains tried") as progress:
+        task = progress.add_task("Tuning", total=budget)
         for best in search(rig, search_seeds(seed, rigs), budget, seed, walker):
             found.append(best)
             words = f"Tuning; the best so far: {best.met} of {rigs} builds meet every want"
-            bar.update(task, completed=min(best.tried, budget), description=words)
+            progress.update(task, completed=min(best.tried, budget), description=words)
     return found
 
 
