@@ -40,10 +40,6 @@ class Clock:
     begin_s: float
     error_s: float
 
-    def since_s(self, time_s: float) -> float:
-        """Time since the latest begin."""
-        return (time_s - self.begin_s) % self.frame_s
-
 
 def clocks_of(readings: Readings, frame_s: float) -> dict[str, Clock] | None:
     """The clock of each leg's controller; None where the voltage does not show them.
@@ -71,7 +67,8 @@ def _clock(readings: Readings, leg: str, frame_s: float) -> Clock | None:
         return None
     seconds = float(np.ptp(readings.time_s[alone]))
     # Of a line that lasts so long and stands out so far; a rule for the frequency of a tone in
-    # noise (Rife & Boorstyn, 1974): its error is sqrt(6) / (2 pi T) over the ratio of amplitudes.
+    # noise (Rife & Boorstyn, 1974, from memory): its error is sqrt(6) / (2 pi T) over the ratio of
+    # amplitudes.
     error_per_s = 6**0.5 / (2 * np.pi * seconds * clear)
     best_s, begin_s = _aligned(jumps_V, readings.period_s, 1 / per_s[at], seconds)
     return Clock(best_s, begin_s, float(error_per_s * best_s**2))

@@ -40,11 +40,6 @@ class LegReadings:
     phase: NDArray[np.int64]
 
     @property
-    def fold_rad(self) -> Floats:
-        """Fold as read."""
-        return self.lean_rad["thigh"] + self.lean_rad["shank"]
-
-    @property
     def smooth_fold_rad(self) -> Floats:
         """Fold, smoothed."""
         return self.smooth_rad["thigh"] + self.smooth_rad["shank"]

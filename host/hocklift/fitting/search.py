@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from hocklift.fitting.compiled import ALONE, RAISED, REST, STOOPED, SWINGING
 from hocklift.fitting.model import FOLD_TICKS, Model, Off
-from hocklift.fitting.weighing import Noise, Noises, cost, huber, noises_of, weighed
+from hocklift.fitting.weighing import Noise, Noises, cost, counts, noises_of, weighed
 
 Floats = NDArray[np.float64]
 
@@ -36,14 +36,9 @@ _TOGETHER_S = 0.5
 
 @dataclass(frozen=True)
 class Found:
-    """The best unknowns, how far each piece is off then, and how sure they are.
-
-    `covariance` is of the numbers, in their spreads.
-    """
+    """The best unknowns, and the covariance of the numbers among them, in their spreads."""
 
     x: Floats
-    offs: tuple[Off, ...]
-    noises: Noises
     covariance: Floats
 
 
@@ -61,8 +56,7 @@ def search(model: Model, show: Callable[[str], None]) -> Found:
             x, steps, better = _round(model, x, steps, noises)
             if better < enough:
                 break
-    offs = model.off(x)
-    return Found(x, tuple(offs), noises, _covariance(model, x, offs, steps, noises))
+    return Found(x, _covariance(model, x, model.off(x), steps, noises))
 
 
 def _round(model: Model, x: Floats, steps: Floats, noises: Noises) -> tuple[Floats, Floats, float]:
@@ -75,7 +69,7 @@ def _round(model: Model, x: Floats, steps: Floats, noises: Noises) -> tuple[Floa
     residuals = _residuals(offs, noises)
     was = cost(residuals) + float(x @ x) / 2
     slopes = _slopes(model, x, offs, steps, noises)
-    weights = huber(residuals)
+    weights = counts(residuals)
     told = slopes.T @ (slopes * weights[:, None]) + np.eye(len(x))
     errors = np.sqrt(np.diag(np.linalg.inv(told)))[: len(steps)]
     steps = np.clip(errors, _STEP_LEAST, _STEP_MOST)
@@ -126,7 +120,7 @@ def _covariance(
     rows say, each for itself, between the inverse of what rows would tell that err alone.
     """
     residuals, slopes = _residuals(offs, noises), _slopes(model, x, offs, steps, noises)
-    weights = huber(residuals)
+    weights = counts(residuals)
     told = slopes.T @ (slopes * weights[:, None]) + np.eye(len(x))
     per_half = round(_TOGETHER_S / model.readings.period_s / FOLD_TICKS)
     said = np.add.reduceat(

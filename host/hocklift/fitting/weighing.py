@@ -7,6 +7,7 @@ from math import radians
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import huber
 
 from hocklift.fitting.compiled import ALONE, SWINGING, reliance, told_apart
 from hocklift.fitting.model import Off
@@ -59,7 +60,7 @@ def _reliance(drift: Floats, start: float) -> tuple[Floats, Floats]:
     return scale, gain
 
 
-def huber(rows: Floats) -> Floats:
+def counts(rows: Floats) -> Floats:
     """By how much each weighed row counts beside one that is near."""
     return np.asarray(np.minimum(1.0, FAR / np.maximum(np.abs(rows), FAR)))
 
@@ -80,8 +81,7 @@ def weighed(rows: Sequence[tuple[Floats, Floats]], offs: Sequence[Off], noises: 
 
 def cost(rows: Floats) -> float:
     """Half the squares of weighed rows, far ones counted as FAR says (Huber's loss)."""
-    far = np.abs(rows)
-    return float(np.where(far < FAR, far**2 / 2, FAR * far - FAR**2 / 2).sum())
+    return float(huber(FAR, rows).sum())
 
 
 def noises_of(offs: Sequence[Off]) -> Noises:
