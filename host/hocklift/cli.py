@@ -99,13 +99,13 @@ def _tune_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         type=_builds,
         default=64,
-        help="builds of the rig to search on, 2 to 10000 (%(default)s)",
+        help="builds of the rig to begin on, 2 to 10000 (%(default)s); more join later",
     )
     add(
         "--budget",
         metavar="N",
         type=_runs,
-        default=1000,
+        default=600,
         help="sets of gains to try, 0 to 100000 (%(default)s)",
     )
     add("--seed", metavar="S", type=_seed, default=1, help="start of all chance (%(default)s)")

@@ -121,7 +121,12 @@ def as_json(tuning: Tuning) -> dict[str, Any]:
             for limit in tuning.limits
         ],
         "progress": [
-            {"tried": best.tried, "score": best.score, "builds_met": best.met}
+            {
+                "tried": best.tried,
+                "score": best.score,
+                "builds": len(best.fleet),
+                "builds_met": best.met,
+            }
             for best in tuning.progress
         ],
     }

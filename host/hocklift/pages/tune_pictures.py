@@ -1,6 +1,7 @@
 """Pictures of a tuning: the search's progress, the room left, and the build that fares worst."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from hocklift.pages.drawing import BLUE, DASHED, INK, RED, TIME, Plan
-from hocklift.tuning.kinds import COMPARE_S
+from hocklift.tuning.kinds import WALK_S
 from hocklift.tuning.tuning import Tuning
 from hocklift.wearerfile import built_in_gait
 
@@ -37,16 +38,20 @@ def walked(tuning: Tuning) -> Walked:
 
 def _trace(rig: Any, seed: int) -> NDArray[np.void]:
     made = unhurried(built(rig, draws(seed)))
-    return trial_walk(rig, made, seed, COMPARE_S, built_in_gait()).run()
+    return trial_walk(rig, made, seed, WALK_S, built_in_gait()).run()
 
 
 def _draw_progress(figure: Figure, walked: Walked) -> None:
     ax = figure.subplots()
     progress = walked.tuning.progress
-    ax.step([best.tried for best in progress], [best.met for best in progress], BLUE, where="post")
-    ax.axhline(walked.tuning.searched_on, color=INK, lw=0.6, ls="--")
+    share = [100 * best.met / len(best.fleet) for best in progress]
+    ax.step([best.tried for best in progress], share, BLUE, where="post")
+    for before, after in pairwise(progress):
+        if len(after.fleet) > len(before.fleet):
+            ax.axvline(after.tried, color=INK, lw=0.6, ls="--")
+            ax.text(after.tried, 2, f" now on {len(after.fleet)} builds", fontsize=8)
     ax.set_ylim(0, None)
-    ax.set_ylabel("builds that meet every want")
+    ax.set_ylabel("builds that meet every want, %")
     ax.set_xlabel("sets of gains tried")
 
 
@@ -112,8 +117,8 @@ def _setpoint_deg(leg: NDArray[np.void]) -> NDArray[Any]:
 PLANS = (
     Plan(
         "The search",
-        "How many of the builds searched on met every want under the best gains so far; the dashed"
-        " line is all of them. Where it is flat, the search only looked for more room.",
+        "How many of the builds searched on met every want under the best gains so far. Once all"
+        " do, more builds join; where all of these do, too, the search only looks for more room.",
         _draw_progress,
         2.6,
     ),

@@ -1,13 +1,14 @@
 """What a search has walked so far, kept on disk: killed, it goes on where it was.
 
 The search draws nothing but from its seed, so its state is only what came back from the
-walks: one line of JSON for each round, after a line that says of which search. The same
-search, begun again, is answered from the lines until they end.
+walks: one line of JSON for each time it asked, after a line that says of which search. The same
+search, begun again, is answered from there; what it has not asked before is walked and added.
 """
 
 import json
 import os
 from collections.abc import Sequence
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -26,20 +27,18 @@ class Journal:
         self.path = folder / JOURNAL
         self.walker = walker
         self.known = _read(self.path, search, kept)
-        self.next = 0
         if not self.known:
             self._append(json.dumps(search), "w")
 
     def __call__(self, tasks: Sequence[Task]) -> list[list[Ran]]:
-        """The next round of walks: from the file if it is there, else walked and added."""
-        if self.next < len(self.known):
-            fleets = self.known[self.next]
-        else:
+        """What came of these tasks: from the file if it is there, else walked and added."""
+        asked = sha256(repr(tasks).encode()).hexdigest()[:16]
+        if asked not in self.known:
             fleets = self.walker(tasks)
             rows = [[(ran.seed, ran.missed, ran.smooth) for ran in fleet] for fleet in fleets]
-            self._append(json.dumps(rows), "a")
-        self.next += 1
-        return fleets
+            self._append(json.dumps([asked, rows]), "a")
+            self.known[asked] = fleets
+        return self.known[asked]
 
     def _append(self, line: str, mode: str) -> None:
         try:
@@ -54,21 +53,21 @@ class Journal:
             ) from error
 
 
-def _read(path: Path, search: str, kept: type[Ran]) -> list[list[list[Ran]]]:
-    """The rounds in the file; a line cut off by a kill is cut off from the file, too."""
+def _read(path: Path, search: str, kept: type[Ran]) -> dict[str, list[list[Ran]]]:
+    """What is in the file, by what was asked; a line cut off by a kill is cut off from the file, too."""
     try:
         data = path.read_bytes()
     except FileNotFoundError:
-        return []
+        return {}
     except OSError as error:
         raise OutputError(f"{path}: cannot be read: {error.strerror}") from error
     whole = data[: data.rfind(b"\n") + 1]
     lines = whole.splitlines()
     if not lines:
-        return []
+        return {}
     try:
-        found, *rounds = map(json.loads, lines)
-        read = [[_fleet(rows, kept) for rows in one] for one in rounds]
+        found, *answers = map(json.loads, lines)
+        read = {asked: [_fleet(rows, kept) for rows in fleets] for asked, fleets in answers}
     except (ValueError, TypeError) as error:
         raise OutputError(f"{path}: is no journal of a search; move it away") from error
     if found != search:

@@ -23,8 +23,8 @@ class Tried(NamedTuple):
     missed: tuple[float, ...]
 
 
-# A walk of the search: five steps. Afterwards walks are as long as a rehearsal's.
-SEARCH_S, COMPARE_S = 12.0, 20.0
+# A walk is as long as a rehearsal's: over fewer steps one step by chance moves the median more.
+WALK_S = 20.0
 
 
 class Kind(NamedTuple):
@@ -50,7 +50,7 @@ def _gait() -> Gait:
 
 
 def _walk(rig: Any, seed: int, seconds: float | None) -> Tried:
-    tried = trial(rig, seed, seconds or SEARCH_S, _gait())
+    tried = trial(rig, seed, seconds or WALK_S, _gait())
     return Tried(dict(tried.legs), tried.missed)
 
 
@@ -59,7 +59,7 @@ def _show(rig: Any, seed: int, seconds: float | None) -> Tried:
     return Tried(dict(tried.wings), tried.missed)
 
 
-LEGS = Kind("leg", Ran, _walk, SEARCH_S, COMPARE_S, TOLERANCES, draws, perturbed)
+LEGS = Kind("leg", Ran, _walk, WALK_S, WALK_S, TOLERANCES, draws, perturbed)
 WINGS = Kind("wing", WingRan, _show, None, 105.0, WING_TOLERANCES, wing_draws, perturbed_wings)
 
 

@@ -1,8 +1,9 @@
 """How good a set of gains is: first how far other builds miss the wants, then what is in hand.
 
-A score is a number, the lower the better: over 1 while any build misses any want, under it
-once all are met. Then it is the share of their room that the worst few builds have left, and
-how smoothly all walk counts a little.
+A score is a number, the lower the better: the builds that miss any want, counted; then by how
+much they do; then the share of their room that the worst few builds miss, less than 0 where some
+is left; and how smoothly all walk counts a little. Of some of the builds it is hardly ever more
+than of all, so that who does badly on a few need not be tried on the others.
 """
 
 from collections.abc import Callable, Sequence
@@ -36,7 +37,8 @@ WING_ROOM: dict[str, float] = {
 }
 _MISSED_MOST = 10.0
 _REFUSED_SEED = -1
-_WORST_SHARE = 0.125
+# The worst few, not the one worst: what is best for a single build is good luck for others.
+_WORST = 8
 _SMOOTH_SHARE = 0.1
 
 
@@ -168,20 +170,17 @@ class WingRan(Ran):
 
 
 def score(fleet: Sequence[Ran]) -> float:
-    """The lower the better; over 1 while any of these builds misses a want."""
+    """The lower the better; at least the number of these builds that miss a want, less 1."""
     if any(ran.seed == _REFUSED_SEED for ran in fleet):
         return inf
-    unmet = sum(not ran.met for ran in fleet) / len(fleet)
-    if unmet:
-        # All that is missed counts, so that what helps towards any want is seen to help.
-        return 1 + 10 * unmet + sum(ran.excess for ran in fleet) / len(fleet)
-    nearest = [ran.nearest[0] for ran in fleet]
+    unmet = sum(not ran.met for ran in fleet)
+    # All that is missed counts, so that what helps towards any want is seen to help.
+    excess = sum(ran.excess for ran in fleet) / _MISSED_MOST
+    worst = sorted(min(ran.nearest[0], 1.0) for ran in fleet)[-_WORST:]
     rough = sum(
         min(figure / one.usual, _MISSED_MOST)
         for ran in fleet
         for figure, one in zip(ran.smooth, ran.scale.smooth, strict=True)
     )
     smooth_share = rough / len(fleet) / len(fleet[0].smooth) / _MISSED_MOST
-    # The worst few, not the one worst: what is best for a single build is good luck for others.
-    worst = sorted(nearest)[-max(1, round(len(fleet) * _WORST_SHARE)) :]
-    return sum(worst) / len(worst) + _SMOOTH_SHARE * smooth_share
+    return unmet + excess + sum(worst) / len(worst) + _SMOOTH_SHARE * smooth_share

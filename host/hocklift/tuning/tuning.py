@@ -20,11 +20,11 @@ from hocklift.tuning.journal import Journal
 from hocklift.tuning.kinds import kind_of
 from hocklift.tuning.limits import Limit, limits
 from hocklift.tuning.score import Ran
-from hocklift.tuning.search import Best, search
+from hocklift.tuning.search import ENDS, Best, search
 from hocklift.tuning.variables import tuned, variables_of
 from hocklift.tuning.walks import Crew, Task, Walker
 
-# So many unseen builds for each one searched on.
+# So many unseen builds for each one that the search begins on.
 UNSEEN = 3
 # Of the unseen builds, so many must meet every want.
 SHARE_WANTED = 0.99
@@ -85,7 +85,9 @@ def tune(
     console: Console,
     workers: int = -1,
 ) -> Tuning:
-    """Search `budget` sets of gains on `rigs` builds, in `workers` processes (-1: every core).
+    """Search `budget` sets of gains in `workers` processes (-1: every core).
+
+    On `rigs` builds at first, later on `GOES_ON` times as many, at the end on `ENDS` times.
 
     With a folder, what was walked is kept there, and the same search goes on from it. Raises
     OutputError where that is impossible.
@@ -134,9 +136,11 @@ def _watched(
     found = []
     with bar(console, "sets of gains tried") as progress:
         task = progress.add_task("Tuning", total=budget)
-        for best in search(rig, search_seeds(seed, rigs), budget, seed, walker):
+        for best in search(rig, search_seeds(seed, ENDS * rigs), budget, seed, walker):
             found.append(best)
-            words = f"Tuning; the best so far: {best.met} of {rigs} builds meet every want"
+            words = (
+                f"Tuning; the best so far: {best.met} of {len(best.fleet)} builds meet every want"
+            )
             progress.update(task, completed=min(best.tried, budget), description=words)
     return found
 

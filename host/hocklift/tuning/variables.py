@@ -47,8 +47,7 @@ class Variable(NamedTuple):
             raw = self.low * exp(share * log(self.high / self.low))
         else:
             raw = self.low + share * (self.high - self.low)
-        unit = _unit(self.path)
-        return to_si(Written(Fraction(show(raw, unit, _DIGITS)), unit))
+        return as_written(self.path, raw)
 
     def within(self, rig: AnyRig) -> "Variable":
         """This variable with its bounds drawn in to what the rig's other keys allow it."""
@@ -75,6 +74,12 @@ class Variable(NamedTuple):
         return self._replace(low=drawn_in(self.low), high=drawn_in(self.high))
 
 
+def as_written(path: str, value: float) -> float:
+    """A tuned key's value in SI, rounded as people write it."""
+    unit = _unit(path)
+    return to_si(Written(Fraction(show(value, unit, _DIGITS)), unit))
+
+
 def _unit(path: str) -> str:
     """Unit of a tuned key; what both kinds of rig have is in the same unit for both."""
     section, _, name = path.partition(".")
@@ -95,7 +100,7 @@ VARIABLES = (
     Variable("control.accel", radians(60), radians(600), by_factor=True, safest=radians(600)),
     Variable("control.lower_speed", radians(12), radians(80), by_factor=False),
     Variable("control.angle_filter", 0.001, 0.030, by_factor=True),
-    Variable("control.rate_filter", 0.002, 0.080, by_factor=True),
+    Variable("control.rate_filter", 0.005, 0.080, by_factor=True),
     Variable("control.stop_zone", radians(2), radians(12), by_factor=True),
     Variable("control.stop_ahead", 0.0, 0.1, by_factor=False),
     Variable("control.drive_max", 0.6, 1.0, by_factor=False),
@@ -115,7 +120,7 @@ WING_VARIABLES = (
     Variable("control.follow_speed", radians(10), radians(90), by_factor=False),
     Variable("control.accel", radians(30), radians(600), by_factor=True),
     Variable("control.angle_filter", 0.001, 0.030, by_factor=True),
-    Variable("control.rate_filter", 0.002, 0.080, by_factor=True),
+    Variable("control.rate_filter", 0.005, 0.080, by_factor=True),
     Variable("control.stop_zone", radians(2), radians(12), by_factor=True),
     Variable("control.stop_ahead", 0.0, 0.1, by_factor=False),
     Variable("control.drive_max", 0.6, 1.0, by_factor=False),
