@@ -47,7 +47,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m benchmarks.tuning", description=__doc__)
     parser.add_argument("--smoke", action="store_true", help="run all of it, but small")
     smoke = parser.parse_args().smoke
-    rigs, budget, unseen = (4, 24, 12) if smoke else (64, 600, 1000)
+    rigs, budget, unseen = (4, 24, 12) if smoke else (64, 400, 1000)
     console = Console()
     start = perf_counter()
     for best in search(POOR, search_seeds(SEED, ENDS * rigs), budget, SEED, Crew(WALK_S, -1)):

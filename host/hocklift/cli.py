@@ -105,7 +105,7 @@ def _tune_arguments(parser: argparse.ArgumentParser) -> None:
         "--budget",
         metavar="N",
         type=_runs,
-        default=600,
+        default=400,
         help="sets of gains to try, 0 to 100000 (%(default)s)",
     )
     add("--seed", metavar="S", type=_seed, default=1, help="start of all chance (%(default)s)")

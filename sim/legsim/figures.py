@@ -208,7 +208,11 @@ WANTS = (
     ),
     Want(
         "every step made",
-        lambda leg, rig: (leg.steps_asked - leg.steps_made) / max(1, leg.steps_asked),
+        lambda leg, rig: (
+            (rig.wants.clearance_worst_m - leg.clearance_worst_m) / rig.wants.clearance_m
+            if leg.steps_asked
+            else 0.0
+        ),
         lambda leg, rig: (
             f"{leg.steps_made} of {leg.steps_asked} steps cleared"
             f" {mm_words(rig.wants.clearance_worst_m)}; the worst {mm_words(leg.clearance_worst_m)}"
