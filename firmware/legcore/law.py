@@ -57,14 +57,17 @@ def control(leg, settings):
     # D 8192 x 20000 = 1.6e8, integral 6.6e7; together 8.9e8 of 1.07e9.
     feed += speed_q16 * rate + settings.kp_q16 * error - settings.kd_q16 * leg.rate_cdps
 
-    # It starts from nothing at each move: that a leg at rest has no drive says nothing of what will
-    # carry it, and what it would have to unlearn first is a lift that comes late.
     integral = leg.integral_q16
-    # Anti-windup: no integration further into what held the drive back last tick.
-    blocked = leg.wanted_permille - leg.drive_permille
-    if not ((blocked > 0 and error > 0) or (blocked < 0 and error < 0)):
-        integral += settings.ki_q16 * error
     most = settings.integral_permille * 65536
+    if leg.law_on == 0:
+        # Bumpless start: the integral takes up the difference to the drive of now.
+        leg.law_on = 1
+        integral = leg.drive_permille * 65536 - feed
+    else:
+        # Anti-windup: no integration further into what held the drive back last tick.
+        blocked = leg.wanted_permille - leg.drive_permille
+        if not ((blocked > 0 and error > 0) or (blocked < 0 and error < 0)):
+            integral += settings.ki_q16 * error
     if integral > most:
         integral = most
     elif integral < -most:

@@ -114,6 +114,7 @@ LEG = (
     ("setpoint_cdeg_q6", "cdeg/64", -128 * ANGLE_MAX_CDEG, 128 * ANGLE_MAX_CDEG),
     ("step_cdeg_q6", "cdeg/64/visit", -8192, 8192),
     # Law.
+    ("law_on", "flag", 0, 1),
     ("integral_q16", "permille/65536", -65536 * 1000, 65536 * 1000),
     ("relay_ticks", "tick", 0, WATCH_TICKS_MAX + 1),
     ("wanted_permille", "permille", -1000, 1000),

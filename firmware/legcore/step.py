@@ -55,6 +55,7 @@ def rest(leg, settings):
     """Neutral at once, not slewed; the next move will start from where the leg is."""
     leg.setpoint_cdeg_q6 = leg.fold_cdeg_q4 * 4
     leg.step_cdeg_q6 = 0
+    leg.law_on = 0
     leg.integral_q16 = 0
     leg.wanted_permille = 0
     leg.drive_permille = 0

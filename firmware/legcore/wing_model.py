@@ -47,7 +47,7 @@ WING = (
     # Setpoint.
     + _same(LEG, "target_cdeg setpoint_cdeg_q6 step_cdeg_q6")
     # Law.
-    + _same(LEG, "integral_q16 wanted_permille relay_ticks")
+    + _same(LEG, "law_on integral_q16 wanted_permille relay_ticks")
     # Outputs, read by the board after each tick.
     + _same(LEG, "drive_permille pulse_us")
 )

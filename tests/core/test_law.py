@@ -31,7 +31,7 @@ def scene(**changes):
         for i in range(FEEDFORWARD_POINTS):
             table[i] = 0
     leg = rig.left
-    leg.phase = LIFTING
+    leg.phase, leg.law_on = LIFTING, 1
     leg.fold_cdeg = leg.warmed_cdeg = 8000
     leg.setpoint_cdeg_q6 = 8000 * 64
     return SimpleNamespace(rig=rig, leg=leg, settings=rig.settings)

@@ -143,7 +143,7 @@ def lifting(rig):
     """Let the left leg be lifting beside a standing one, as fast as the core believes anything."""
     leg = rig.left
     leg.rate_cdps = RATE_MAX_CDPS
-    leg.primed = leg.switch = leg.pressed = rig.arm = 1
+    leg.primed = leg.switch = leg.pressed = leg.law_on = rig.arm = 1
     leg.phase = LIFTING
     leg.phase_not = -1 - LIFTING
     rig.right.phase = STANDING
@@ -234,7 +234,7 @@ def worst_wing_tick(enlarged=None):
         cal.angle_cdeg[:] = array("i", (-ANGLE_MAX_CDEG, -9000, 0, 9000, ANGLE_MAX_CDEG))
     wing = wings.left
     wing.rate_cdps = RATE_MAX_CDPS
-    wing.primed = wings.arm = 1
+    wing.primed = wing.law_on = wings.arm = 1
     wing.command.count = 4095
     for one, phase in ((wing, FOLLOWING), (wings.right, RESTING)):
         one.phase = phase

@@ -22,7 +22,7 @@ def scene(at_cdeg=8000, asked_q6=0, step_q6=0, **changes):
     fill_settings(rig.settings, **changes)
     for leg in (rig.left, rig.right):
         leg.phase, leg.phase_not = STOOPING, -1 - STOOPING
-        leg.sole = 1
+        leg.sole = leg.law_on = 1
         put(leg, at_cdeg)
     rig.stick_ready = 1
     rig.stick_count = CENTRE

@@ -37,6 +37,7 @@ SIGNS = pytest.mark.parametrize("sign", [1, -1], ids=["up", "down"])
 def moving(phase=FOLLOWING, asked=0, **changes):
     s = scene(phase, **(MOVES | changes))
     s.wing.asked = asked
+    s.wing.law_on = 1
     return s
 
 

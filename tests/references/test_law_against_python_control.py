@@ -69,7 +69,7 @@ def by_the_core(loop: Loop, ticks: int) -> np.ndarray:
     """Fold at each tick of a step response, the drive from `legcore.law`."""
     settings, plant = settings_of(loop), plant_of(loop)
     leg = make("Leg")
-    leg.phase = HELD
+    leg.phase, leg.law_on = HELD, 1
     leg.setpoint_cdeg_q6 = STEP_CDEG * 64
     x = np.zeros(plant.nstates)
     folds = []

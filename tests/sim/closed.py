@@ -68,6 +68,7 @@ class ClosedLeg:
         fold_cdeg = float(plant.state[0] + plant.state[1]) * 18000 / np.pi
         leg = self.core.left
         leg.phase = HELD
+        leg.law_on = 1
         leg.drive_permille = round(1000 * plant.duty)
         leg.setpoint_cdeg_q6 = round(64 * fold_cdeg)
         # The balance's own drive, so that nothing moves but what was put off.

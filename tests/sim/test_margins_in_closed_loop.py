@@ -79,7 +79,7 @@ def test_the_integer_core_answers_a_swing_as_its_linear_form_does():
     steps = core_steps(settings)
     for radps in (4.0, 15.0, 40.0):
         leg = make("Leg")
-        leg.phase = HELD
+        leg.phase, leg.law_on = HELD, 1
         centre_cdeg, swing_cdeg = 7500, 150
         leg.setpoint_cdeg_q6 = 64 * centre_cdeg
         settings.hold_permille[:] = settings.hold_permille.__class__("i", [0] * 9)

@@ -54,7 +54,7 @@ class Journal:
 
 
 def _read(path: Path, search: str, kept: type[Ran]) -> dict[str, list[list[Ran]]]:
-    """What is in the file, by what was asked; a line cut off by a kill is cut off from the file, too."""
+    """What is in the file, by what was asked; a line that a kill cut off is cut off there, too."""
     try:
         data = path.read_bytes()
     except FileNotFoundError:
